@@ -1,0 +1,154 @@
+"""F-numbers as lenses mark them, and their exact aperture values.
+
+Aperture value Av = 2 log2 N (APEX). Full stops are N = 2^(k/2), marked by the rounded series of ISO 517.
+Cameras mark half and third stops with two figures; two makers may round the same third stop differently
+(f/3.5 and f/3.6), so marks are compared by their exact Av.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+
+from registry.errors import InvalidInput, Problem
+
+LARGEST_F_NUMBER = 64.0
+SMALLEST_F_NUMBER = 0.7
+
+# The marks that lenses and cameras show, by twelfths... of a stop from f/1: full (ISO 517), half, third.
+_FULL = "0.7 1 1.4 2 2.8 4 5.6 8 11 16 22 32 45 64".split()
+_HALF = "0.8|0.85 1.2 1.7 2.4 3.3|3.4 4.8 6.7 9.5 13|13.5 19 27 38 54".split()
+_THIRD_UP = "0.8 1.1 1.6 2.2 3.2 4.5 6.3 9|9.0 13 18 25 36 51".split()
+_THIRD_DOWN = "0.9 1.2|1.3 1.8 2.5 3.5|3.6 5|5.0 7.1|7.2 10 14 20 29 40 57".split()
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One marked stop: its usual figure, and its exact aperture value as a fraction of stops from f/1."""
+
+    mark: str
+    av: Fraction
+
+    @property
+    def f_number(self) -> float:
+        """The exact f-number that the mark stands for."""
+        return 2 ** (float(self.av) / 2)
+
+
+def _build_marks() -> dict[float, list[Stop]]:
+    marks: dict[float, list[Stop]] = {}
+    for series, offset in (
+        (_FULL, Fraction(0)),
+        (_THIRD_UP, Fraction(1, 3)),
+        (_THIRD_DOWN, Fraction(2, 3)),
+        (_HALF, Fraction(1, 2)),
+    ):
+        for index, figures in enumerate(series):
+            first, *others = figures.split("|")
+            stop = Stop(first, Fraction(index - 1) + offset)
+            for figure in (first, *others):
+                marks.setdefault(float(figure), []).append(stop)
+    return marks
+
+
+_MARKS = _build_marks()
+FULL_STOPS: tuple[Stop, ...] = tuple(Stop(mark, Fraction(index - 1)) for index, mark in enumerate(_FULL))
+
+
+def av_of(f_number: float) -> float:
+    """Aperture value 2 log2 N of an exact f-number."""
+    return 2 * math.log2(f_number)
+
+
+def f_number_of(av: float) -> float:
+    """Exact f-number of an aperture value: N = 2^(Av/2)."""
+    return 2 ** (av / 2)
+
+
+def check_f_number(value: float, field: str = "f_number") -> float:
+    """Return value as a float.
+
+    Raises InvalidInput when it is no finite number within f/0.7 to f/64.
+    """
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        number = math.nan
+    if not SMALLEST_F_NUMBER <= number <= LARGEST_F_NUMBER:
+        raise InvalidInput(
+            Problem(
+                code="f-number-out-of-range",
+                field=field,
+                value=value,
+                says=f"“{value}” is not an f-number between f/0.7 and f/64.",
+                remedy="Write the number on the aperture ring or the camera's display, such as 2.8 or 11.",
+            )
+        )
+    return number
+
+
+def marked_stop(value: float) -> Stop | None:
+    """The marked stop that a figure stands for, or None if no lens scale shows that figure.
+
+    Where a figure is both a half- and a third-stop mark (1.2, 13), the third stop is meant: it is what
+    cameras set by default.
+    """
+    stops = _MARKS.get(round(float(value), 2))
+    return stops[0] if stops else None
+
+
+def exact_av(value: float) -> float:
+    """Exact Av of an f-number as marked: a mark's exact Av, and 2 log2 N for any other value."""
+    stop = marked_stop(value)
+    return float(stop.av) if stop else av_of(value)
+
+
+def same_stop(first: float, second: float) -> bool:
+    """Whether two figures mark the same stop: f/3.5 and f/3.6 do."""
+    return math.isclose(exact_av(first), exact_av(second), abs_tol=1e-9)
+
+
+def nearest_marks(value: float, count: int = 2) -> list[Stop]:
+    """The marked stops nearest to an f-number by Av, nearest first, each stop once."""
+    stops = {stop for group in _MARKS.values() for stop in group}
+    av = av_of(value)
+    return sorted(stops, key=lambda stop: (abs(float(stop.av) - av), stop.av))[:count]
+
+
+def typed_f_number(value: float, own_values: tuple[float, ...] = (), field: str = "f_number") -> float:
+    """Take an f-number that a person typed.
+
+    own_values: the lens's own widest (and narrowest) values at this focal length, which need be no marks
+    (f/0.95, f/1.9, a zoom's f/4.8).
+    Raises InvalidInput naming the nearest marked stops when the value is neither a mark nor the lens's own.
+    """
+    number = check_f_number(value, field)
+    if marked_stop(number) or any(math.isclose(number, own, abs_tol=5e-3) for own in own_values):
+        return number
+    near = sorted(nearest_marks(number), key=lambda stop: stop.av)
+    named = " or ".join(f"f/{stop.mark}" for stop in near)
+    raise InvalidInput(
+        Problem(
+            code="f-number-not-marked",
+            field=field,
+            value=value,
+            says=f"f/{number:g} is neither a marked stop nor this lens's own widest value.",
+            remedy=f"Did you mean {named}?",
+        )
+    )
+
+
+def full_stops_between(widest: float, narrowest: float) -> list[float]:
+    """A lens's stops as a shot list or ladder shows them: the widest as given, then each full stop beyond it.
+
+    widest, narrowest: f-numbers as marked. Returns f-numbers as marked, widest first, ending with narrowest.
+    """
+    low, high = exact_av(widest), exact_av(narrowest)
+    inner = [float(stop.mark) for stop in FULL_STOPS if low + 0.25 < float(stop.av) < high - 0.25]
+    return [widest, *inner, *([narrowest] if high > low else [])]
+
+
+def mark_of(f_number: float) -> str:
+    """How the trade writes an f-number: f/8, f/3.5, f/0.95."""
+    return f"f/{f_number:g}"
