@@ -1,0 +1,72 @@
+"""People, their roles, and what their API tokens may do."""
+
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
+from django.db import models
+from django.utils import timezone
+
+from registry.identifiers import new_public_id
+
+
+class AccountManager(BaseUserManager["Account"]):
+    use_in_migrations = True
+
+    def create_user(self, email: str, password: str | None = None, **fields) -> "Account":
+        account = self.model(email=self.normalize_email(email).lower(), **fields)
+        account.set_password(password)
+        account.save(using=self._db)
+        return account
+
+    def create_superuser(self, email: str, password: str | None = None, **fields) -> "Account":
+        fields |= {"is_staff": True, "is_superuser": True, "role": Role.STEWARD}
+        fields.setdefault("name", email.split("@")[0])
+        return self.create_user(email, password, **fields)
+
+    def get_by_natural_key(self, username: str) -> "Account":
+        return self.get(email__iexact=username)
+
+
+class Role(models.TextChoices):
+    CONTRIBUTOR = "contributor", "contributor"
+    MODERATOR = "moderator", "moderator"
+    STEWARD = "steward", "steward"
+
+
+class Account(AbstractBaseUser, PermissionsMixin):
+    """A person who signs in. `name` is what others see; the email address is never shown."""
+
+    public_id = models.CharField(max_length=10, unique=True, default=new_public_id, editable=False)
+    email = models.EmailField(unique=True)
+    name = models.CharField(max_length=60, unique=True)
+    role = models.CharField(max_length=12, choices=Role.choices, default=Role.CONTRIBUTOR)
+    is_active = models.BooleanField(default=True)
+    is_staff = models.BooleanField(default=False)
+    joined_at = models.DateTimeField(default=timezone.now)
+
+    objects = AccountManager()
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS = ["name"]
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="account_role_known")
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def moderates(self) -> bool:
+        return self.is_active and self.role in (Role.MODERATOR, Role.STEWARD)
+
+
+class TokenGrant(models.Model):
+    """What one API token is called and may do. The token itself is stored only as a hash, by its library."""
+
+    token = models.OneToOneField("knox.AuthToken", on_delete=models.CASCADE, related_name="grant")
+    name = models.CharField(max_length=60)
+    scopes = models.JSONField(default=list)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,11 @@
+"""Public names of records: short, unguessable in sequence, readable aloud, never reused."""
+
+import secrets
+
+# Crockford's base 32 alphabet in lower case: no i, l, o or u, which are misread.
+ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
+
+
+def new_public_id() -> str:
+    """Ten characters, 50 random bits: collisions stay improbable far beyond a million records."""
+    return "".join(secrets.choice(ALPHABET) for _ in range(10))

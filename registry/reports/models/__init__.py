@@ -1,0 +1,31 @@
+from registry.reports.models.equipment import ConversionKind, Copy, Rig
+from registry.reports.models.evidence import Claim, ClaimSays, Finding, FindingKind, Reading, Sweep
+from registry.reports.models.images import ImagePurpose, ImageState, Measurement, SampleImage
+from registry.reports.models.report import (
+    Basis,
+    FilterPosition,
+    Report,
+    ReportRevision,
+    ReportState,
+)
+
+__all__ = [
+    "Basis",
+    "Claim",
+    "ClaimSays",
+    "ConversionKind",
+    "Copy",
+    "FilterPosition",
+    "Finding",
+    "FindingKind",
+    "ImagePurpose",
+    "ImageState",
+    "Measurement",
+    "Reading",
+    "Report",
+    "ReportRevision",
+    "ReportState",
+    "Rig",
+    "SampleImage",
+    "Sweep",
+]

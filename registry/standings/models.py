@@ -1,0 +1,137 @@
+"""What the registry says today, what it said before, and where it cannot reconcile the evidence."""
+
+from django.db import models
+from django.db.models import Q
+
+
+class PriorsEdition(models.Model):
+    """One edition of the empirical-Bayes priors; standings name the edition they were computed under."""
+
+    number = models.PositiveIntegerField(unique=True)
+    method_version = models.CharField(max_length=20)
+    content = models.JSONField()
+    made_at = models.DateTimeField(auto_now_add=True)
+    in_force = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["in_force"], condition=Q(in_force=True), name="one_edition_in_force")
+        ]
+
+    def __str__(self) -> str:
+        return f"priors edition {self.number}"
+
+
+class Standing(models.Model):
+    """One lens (with or without a teleconverter or an adapter with glass) in one cut-on group and focal zone.
+    `stops`, `limit`, `causes`, `suspects` and `agreement` are JSON as registry.standings.services writes them."""
+
+    lens = models.ForeignKey("gear.Lens", on_delete=models.CASCADE, related_name="standings")
+    teleconverter = models.ForeignKey(
+        "gear.Teleconverter", null=True, blank=True, on_delete=models.CASCADE, related_name="standings"
+    )
+    adapter = models.ForeignKey(
+        "gear.Adapter", null=True, blank=True, on_delete=models.CASCADE, related_name="standings"
+    )
+    cut_on_group = models.CharField(max_length=20)
+    focal_zone = models.CharField(max_length=20)
+    verdict = models.CharField(max_length=30)
+    f_number = models.FloatField(null=True, blank=True)
+    words = models.CharField(max_length=200)  # the verdict in words, as sentences.verdict_words gives them
+    confidence = models.CharField(max_length=10, blank=True)
+    n_reports = models.PositiveIntegerField(default=0)
+    n_independent = models.PositiveIntegerField(default=0)
+    stops = models.JSONField(default=list)
+    limit = models.JSONField(default=dict)
+    causes = models.JSONField(default=list)
+    suspects = models.JSONField(default=list)
+    agreement = models.JSONField(default=dict)
+    detail = models.JSONField(default=dict)
+    expected_information = models.FloatField(default=0)
+    fingerprint = models.CharField(max_length=64)
+    method_version = models.CharField(max_length=20)
+    priors = models.ForeignKey(PriorsEdition, on_delete=models.PROTECT, related_name="standings")
+    computed_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        ordering = ["lens", "cut_on_group", "focal_zone"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["lens", "cut_on_group", "focal_zone"],
+                condition=Q(teleconverter__isnull=True, adapter__isnull=True),
+                name="standing_once_bare_lens",
+            ),
+            models.UniqueConstraint(
+                fields=["lens", "teleconverter", "cut_on_group", "focal_zone"],
+                condition=Q(teleconverter__isnull=False, adapter__isnull=True),
+                name="standing_once_with_teleconverter",
+            ),
+            models.UniqueConstraint(
+                fields=["lens", "adapter", "cut_on_group", "focal_zone"],
+                condition=Q(teleconverter__isnull=True, adapter__isnull=False),
+                name="standing_once_with_adapter",
+            ),
+            models.UniqueConstraint(
+                fields=["lens", "teleconverter", "adapter", "cut_on_group", "focal_zone"],
+                condition=Q(teleconverter__isnull=False, adapter__isnull=False),
+                name="standing_once_with_both",
+            ),
+        ]
+        indexes = [models.Index(fields=["cut_on_group", "verdict"])]
+
+    def __str__(self) -> str:
+        return f"{self.lens}, {self.cut_on_group}, {self.focal_zone}: {self.words}"
+
+
+class StandingChange(models.Model):
+    """History: one row each time a verdict, limit or confidence changes, with the event that caused it.
+    Append-only."""
+
+    lens = models.ForeignKey("gear.Lens", on_delete=models.CASCADE, related_name="standing_changes")
+    teleconverter = models.ForeignKey(
+        "gear.Teleconverter", null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
+    adapter = models.ForeignKey("gear.Adapter", null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    cut_on_group = models.CharField(max_length=20)
+    focal_zone = models.CharField(max_length=20)
+    at = models.DateTimeField(auto_now_add=True)
+    before = models.CharField(max_length=220, blank=True)
+    after = models.CharField(max_length=220)
+    snapshot = models.JSONField(default=dict)
+    cause_event = models.BigIntegerField(null=True, blank=True)  # ledger sequence
+    cause = models.CharField(max_length=120, blank=True)
+    method_version = models.CharField(max_length=20)
+    priors_number = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return f"{self.lens}: {self.before} → {self.after}"
+
+
+class Conflict(models.Model):
+    """Independent evidence that the model cannot reconcile, with candidate explanations."""
+
+    standing = models.ForeignKey(Standing, on_delete=models.CASCADE, related_name="conflicts")
+    open = models.BooleanField(default=True)
+    kind = models.CharField(max_length=20)  # "reports-differ", "suspect", "cause"
+    key = models.CharField(max_length=64)  # what the split is about; one open conflict per key and standing
+    explanations = models.JSONField(default=list)
+    camps = models.JSONField(default=dict)
+    opened_at = models.DateTimeField(auto_now_add=True)
+    updated_at = models.DateTimeField(auto_now=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    close_reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-opened_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["standing", "key"], condition=Q(open=True), name="conflict_open_once_per_split"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"conflict on {self.standing}"
