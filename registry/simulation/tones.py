@@ -1,0 +1,62 @@
+"""Tone curves between linear light and the values that files hold, all on 0–1."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from registry.errors import InvalidInput, Problem
+
+TONES = ("srgb", "camera", None)
+_CAMERA_CONTRAST = 0.55
+
+
+def srgb_encode(linear: np.ndarray) -> np.ndarray:
+    """sRGB transfer function of IEC 61966-2-1: linear light to value."""
+    linear = np.asarray(linear, dtype=float)
+    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0) ** (1 / 2.4) - 0.055)
+
+
+def srgb_decode(value: np.ndarray) -> np.ndarray:
+    """Inverse of srgb_encode."""
+    value = np.asarray(value, dtype=float)
+    return np.where(value <= 0.04045, value / 12.92, ((np.maximum(value, 0) + 0.055) / 1.055) ** 2.4)
+
+
+def camera_encode(linear: np.ndarray) -> np.ndarray:
+    """A camera's own picture style: sRGB, then an S that steepens the middle and rolls off both ends.
+
+    The S blends the identity with 3v² − 2v³; its shape is ours, typical of no single camera.
+    """
+    value = srgb_encode(linear)
+    return value + _CAMERA_CONTRAST * (value * value * (3 - 2 * value) - value)
+
+
+def encode(linear: np.ndarray, tone: str | None) -> np.ndarray:
+    """Values that a file with this tone holds: "srgb", "camera", or None for linear ones."""
+    if tone not in TONES:
+        raise InvalidInput(
+            Problem(
+                code="unknown-tone-curve",
+                field="tone",
+                value=tone,
+                says=f"“{tone}” is no tone curve that the simulation knows.",
+                remedy="Choose srgb, camera or None.",
+            )
+        )
+    if tone is None:
+        return np.asarray(linear)
+    return srgb_encode(linear) if tone == "srgb" else camera_encode(linear)
+
+
+@lru_cache(maxsize=8)
+def _table(tone: str | None, levels: int) -> np.ndarray:
+    kind = np.uint8 if levels <= 256 else np.uint16
+    return np.round(np.clip(encode(np.linspace(0, 1, 65536), tone), 0, 1) * (levels - 1)).astype(kind)
+
+
+def quantise(linear: np.ndarray, tone: str | None, levels: int = 256) -> np.ndarray:
+    """Integer codes 0 … levels − 1 of linear pixels; uint8 up to 256 levels, uint16 above."""
+    index = (np.clip(linear, 0.0, 1.0) * np.float32(65535) + np.float32(0.5)).astype(np.uint16)
+    return _table(tone, levels)[index]
