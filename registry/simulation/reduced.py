@@ -28,8 +28,9 @@ def area_average(pixels: np.ndarray, long_side: int = LONG_SIDE) -> np.ndarray:
     if width == columns and height == rows:
         return pixels.astype(np.float32)
     if width % columns == 0 and height % rows == 0:
-        cells = pixels.reshape(rows, height // rows, columns, width // columns, 3)
-        return cells.mean(axis=(1, 3), dtype=np.float32)
+        down, across = height // rows, width // columns
+        strips = np.asarray(pixels, dtype=np.float32).reshape(rows, down, width, 3).sum(axis=1)
+        return strips.reshape(rows, columns, across, 3).sum(axis=2) / np.float32(down * across)
     channels = [
         Image.fromarray(np.ascontiguousarray(pixels[..., channel], dtype=np.float32)).resize(
             (columns, rows), Image.Resampling.BOX
@@ -37,6 +38,10 @@ def area_average(pixels: np.ndarray, long_side: int = LONG_SIDE) -> np.ndarray:
         for channel in range(3)
     ]
     return np.stack([np.asarray(channel) for channel in channels], axis=-1)
+
+
+def _linear(codes: np.ndarray, tone: str | None, levels: int) -> np.ndarray:
+    return codes.astype(np.float32) / np.float32(levels - 1) if tone is None else _decoded(levels)[codes]
 
 
 def as_linear_image(rendered: Rendered, *, kind: str = "jpeg", tone: str | None = "srgb") -> LinearImage:
@@ -49,17 +54,18 @@ def as_linear_image(rendered: Rendered, *, kind: str = "jpeg", tone: str | None 
     tone = None if kind == "raw" else tone
     levels = _LEVELS[kind]
     codes = quantise(rendered.pixels, tone, levels)
-    linear = codes.astype(np.float32) / np.float32(levels - 1) if tone is None else _decoded(levels)[codes]
+    linear = _linear(codes, tone, levels)
     top, bottom = round((levels - 1) * 253 / 255), round((levels - 1) * 2 / 255)
-    brightest = linear.max(axis=-1)
+    brightest = np.maximum(np.maximum(codes[..., 0], codes[..., 1]), codes[..., 2])
+    median = np.partition(brightest, brightest.size // 2, axis=None)[brightest.size // 2]
     height, width = rendered.pixels.shape[:2]
     return LinearImage(
         pixels=area_average(linear),
         width=width,
         height=height,
-        clipped=float(np.mean(codes.max(axis=-1) >= top)),
-        black=float(np.mean(codes.max(axis=-1) <= bottom)),
-        median_level=float(255 * srgb_encode(np.median(brightest))),
+        clipped=float(np.mean(brightest >= top)),
+        black=float(np.mean(brightest <= bottom)),
+        median_level=float(255 * srgb_encode(_linear(median, tone, levels))),
         kind=kind,
         linear=tone is None,
     )

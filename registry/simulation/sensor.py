@@ -7,7 +7,7 @@ import numpy as np
 from registry.simulation.scene import Scene
 
 _FEW_ELECTRONS = 60.0
-_ROWS_AT_ONCE = 1 << 21
+_PIXELS_AT_ONCE = 1 << 17  # stays in the processor's cache
 
 
 def bell_numbers(rng: np.random.Generator, shape: tuple[int, ...]) -> np.ndarray:
@@ -31,7 +31,7 @@ def expose(light: np.ndarray, scene: Scene, rng: np.random.Generator) -> np.ndar
     well = np.float32(scene.full_well_electrons)
     if well > 0:
         read = np.float32(scene.read_noise_electrons)
-        step = max(1, _ROWS_AT_ONCE // (light.shape[1] * light.shape[2]))
+        step = max(1, _PIXELS_AT_ONCE // (light.shape[1] * light.shape[2]))
         for top in range(0, light.shape[0], step):
             rows = light[top : top + step]
             electrons = rows * well
