@@ -36,9 +36,7 @@ class CleanstopError(Exception):
     """Carries one or more problems; the edge decides how to render them."""
 
     def __init__(self, problems: Problem | Iterable[Problem]):
-        self.problems: tuple[Problem, ...] = (
-            (problems,) if isinstance(problems, Problem) else tuple(problems)
-        )
+        self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
         super().__init__(" ".join(str(problem) for problem in self.problems))
 
     @property

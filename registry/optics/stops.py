@@ -16,7 +16,8 @@ from registry.errors import InvalidInput, Problem
 LARGEST_F_NUMBER = 64.0
 SMALLEST_F_NUMBER = 0.7
 
-# The marks that lenses and cameras show, by twelfths... of a stop from f/1: full (ISO 517), half, third.
+# The marks that lenses and cameras show, from one stop wider than f/1 on: full stops (ISO 517), half stops, the
+# two thirds. A bar parts two ways of rounding one stop.
 _FULL = "0.7 1 1.4 2 2.8 4 5.6 8 11 16 22 32 45 64".split()
 _HALF = "0.8|0.85 1.2 1.7 2.4 3.3|3.4 4.8 6.7 9.5 13|13.5 19 27 38 54".split()
 _THIRD_UP = "0.8 1.1 1.6 2.2 3.2 4.5 6.3 9|9.0 13 18 25 36 51".split()
@@ -91,11 +92,10 @@ def check_f_number(value: float, field: str = "f_number") -> float:
 def marked_stop(value: float) -> Stop | None:
     """The marked stop that a figure stands for, or None if no lens scale shows that figure.
 
-    Where a figure is both a half- and a third-stop mark (1.2, 13), the third stop is meant: it is what
-    cameras set by default.
+    Where a figure is both a half- and a third-stop mark (1.2, 13), the stop that it rounds more closely is meant.
     """
-    stops = _MARKS.get(round(float(value), 2))
-    return stops[0] if stops else None
+    stops = _MARKS.get(round(float(value), 2), ())
+    return min(stops, key=lambda stop: abs(float(stop.av) - av_of(value)), default=None)
 
 
 def exact_av(value: float) -> float:

@@ -209,6 +209,7 @@ REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
+KNOX_TOKEN_MODEL = "knox.AuthToken"  # the library reads it only as a setting
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Cleanstop registry",
