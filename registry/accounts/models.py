@@ -2,6 +2,7 @@
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils import timezone
 
 from registry.identifiers import new_public_id
@@ -49,7 +50,9 @@ class Account(AbstractBaseUser, PermissionsMixin):
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="account_role_known")
+            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="account_role_known"),
+            models.UniqueConstraint(Lower("name"), name="account_name_once"),
+            models.UniqueConstraint(Lower("email"), name="account_email_once"),
         ]
 
     def __str__(self) -> str:

@@ -3,6 +3,7 @@
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Lower
 
 F_NUMBER_RANGE = [MinValueValidator(0.7), MaxValueValidator(64)]
 WAVELENGTH_RANGE = [MinValueValidator(400), MaxValueValidator(1100)]
@@ -14,6 +15,7 @@ class Maker(models.Model):
 
     class Meta:
         ordering = ["name"]
+        constraints = [models.UniqueConstraint(Lower("name"), name="maker_named_once")]
 
     def __str__(self) -> str:
         return self.name
@@ -26,6 +28,13 @@ class Mount(models.Model):
 
     class Meta:
         ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(Lower("name"), name="mount_named_once"),
+            models.CheckConstraint(
+                condition=Q(flange_distance_mm__isnull=True) | Q(flange_distance_mm__gt=0),
+                name="mount_flange_distance_positive",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -57,6 +66,10 @@ class GearItem(models.Model):
         return f"{self.maker} {self.name}"
 
 
+def status_known(kind: str) -> models.CheckConstraint:
+    return models.CheckConstraint(condition=Q(status__in=GearStatus.values), name=f"{kind}_status_known")
+
+
 class Projection(models.TextChoices):
     RECTILINEAR = "rectilinear", "rectilinear"
     FISHEYE = "fisheye", "fisheye"
@@ -83,15 +96,11 @@ class Lens(GearItem):
     widest_f = models.FloatField(validators=F_NUMBER_RANGE)
     widest_f_tele = models.FloatField(validators=F_NUMBER_RANGE)
     narrowest_f = models.FloatField(null=True, blank=True, validators=F_NUMBER_RANGE)
-    projection = models.CharField(
-        max_length=20, choices=Projection.choices, default=Projection.RECTILINEAR
-    )
+    projection = models.CharField(max_length=20, choices=Projection.choices, default=Projection.RECTILINEAR)
     filter_thread_mm = models.FloatField(
         null=True, blank=True, validators=[MinValueValidator(10), MaxValueValidator(200)]
     )
-    filter_seat = models.CharField(
-        max_length=20, choices=FilterSeat.choices, default=FilterSeat.FRONT_THREAD
-    )
+    filter_seat = models.CharField(max_length=20, choices=FilterSeat.choices, default=FilterSeat.FRONT_THREAD)
     image_circle_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)])
     mass_g = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)])
     length_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)])
@@ -111,14 +120,24 @@ class Lens(GearItem):
                 name="lens_focal_range_in_order",
             ),
             models.CheckConstraint(
-                condition=Q(widest_f__gte=0.7, widest_f__lte=64, widest_f_tele__gte=0.7, widest_f_tele__lte=64),
+                condition=Q(
+                    widest_f__gte=0.7, widest_f__lte=64, widest_f_tele__gte=0.7, widest_f_tele__lte=64
+                ),
                 name="lens_widest_f_in_range",
             ),
             models.CheckConstraint(
                 condition=Q(narrowest_f__isnull=True)
-                | Q(narrowest_f__gte=F("widest_f"), narrowest_f__lte=64),
+                | Q(narrowest_f__gte=F("widest_f"), narrowest_f__lte=64)
+                & Q(narrowest_f__gte=F("widest_f_tele")),
                 name="lens_narrowest_f_beyond_widest",
             ),
+            models.CheckConstraint(
+                condition=Q(projection__in=Projection.values), name="lens_projection_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(filter_seat__in=FilterSeat.values), name="lens_filter_seat_known"
+            ),
+            status_known("lens"),
             models.CheckConstraint(
                 condition=Q(filter_thread_mm__isnull=True) | Q(filter_thread_mm__gt=0),
                 name="lens_filter_thread_positive",
@@ -168,6 +187,7 @@ class Body(GearItem):
         verbose_name_plural = "bodies"
         constraints = [
             models.UniqueConstraint(fields=["maker", "name"], name="body_named_once_per_maker"),
+            status_known("body"),
             models.CheckConstraint(
                 condition=Q(sensor_width_mm__gt=0, sensor_height_mm__gt=0), name="body_sensor_positive"
             ),
@@ -195,6 +215,12 @@ class Filter(GearItem):
         ordering = ["maker__name", "cut_on_nm", "name"]
         constraints = [
             models.UniqueConstraint(fields=["maker", "name"], name="filter_named_once_per_maker"),
+            status_known("filter"),
+            models.CheckConstraint(condition=Q(passes__in=Passes.values), name="filter_passes_known"),
+            models.CheckConstraint(
+                condition=~Q(passes=Passes.BAND_PASS) | Q(cut_off_nm__isnull=False),
+                name="filter_band_pass_has_cut_off",
+            ),
             models.CheckConstraint(
                 condition=Q(cut_on_nm__gte=400, cut_on_nm__lte=1100), name="filter_cut_on_in_range"
             ),
@@ -213,6 +239,7 @@ class Teleconverter(GearItem):
         ordering = ["maker__name", "name"]
         constraints = [
             models.UniqueConstraint(fields=["maker", "name"], name="teleconverter_named_once_per_maker"),
+            status_known("teleconverter"),
             models.CheckConstraint(condition=Q(magnification__gt=1), name="teleconverter_magnifies"),
         ]
 
@@ -229,13 +256,27 @@ class Adapter(GearItem):
         ordering = ["maker__name", "name"]
         constraints = [
             models.UniqueConstraint(fields=["maker", "name"], name="adapter_named_once_per_maker"),
+            status_known("adapter"),
+            models.CheckConstraint(condition=Q(magnification__gt=0), name="adapter_magnification_positive"),
+            models.CheckConstraint(
+                condition=Q(has_glass=True) | Q(magnification=1.0), name="adapter_magnifies_only_with_glass"
+            ),
+            models.CheckConstraint(condition=~Q(lens_mount=F("body_mount")), name="adapter_joins_two_mounts"),
         ]
+
+
+class GearKind(models.TextChoices):
+    LENS = "lens", "lens"
+    BODY = "body", "body"
+    FILTER = "filter", "filter"
+    TELECONVERTER = "teleconverter", "teleconverter"
+    ADAPTER = "adapter", "adapter"
 
 
 class FactSource(models.Model):
     """Where one fact about a piece of gear comes from. Append-only: a new source is a new row."""
 
-    gear_kind = models.CharField(max_length=20)
+    gear_kind = models.CharField(max_length=20, choices=GearKind.choices)
     gear_slug = models.CharField(max_length=140)
     fact = models.CharField(max_length=40)
     value = models.CharField(max_length=120)
@@ -247,7 +288,12 @@ class FactSource(models.Model):
     added_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
+        ordering = ["id"]
         indexes = [models.Index(fields=["gear_kind", "gear_slug", "fact"])]
+        constraints = [
+            models.CheckConstraint(condition=Q(gear_kind__in=GearKind.values), name="fact_source_kind_known"),
+            models.CheckConstraint(condition=~Q(source=""), name="fact_source_named"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.gear_slug}: {self.fact} = {self.value} ({self.source})"
