@@ -11,7 +11,7 @@ class Event(models.Model):
     at = models.DateTimeField()
     actor = models.CharField(max_length=10, blank=True)  # the account's public id; empty: the registry itself
     subject_kind = models.CharField(max_length=30)
-    subject_id = models.CharField(max_length=40)
+    subject_id = models.CharField(max_length=140)  # a public id, or a slug
     data = models.JSONField(default=dict)
     previous_hash = models.CharField(max_length=64)
     hash = models.CharField(max_length=64, unique=True)

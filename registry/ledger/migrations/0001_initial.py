@@ -19,7 +19,7 @@ class Migration(migrations.Migration):
                 ('at', models.DateTimeField()),
                 ('actor', models.CharField(blank=True, max_length=10)),
                 ('subject_kind', models.CharField(max_length=30)),
-                ('subject_id', models.CharField(max_length=40)),
+                ('subject_id', models.CharField(max_length=140)),
                 ('data', models.JSONField(default=dict)),
                 ('previous_hash', models.CharField(max_length=64)),
                 ('hash', models.CharField(max_length=64, unique=True)),
