@@ -8,7 +8,8 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0001_initial'),
-        migrations.swappable_dependency(settings.KNOX_TOKEN_MODEL),
+        # The library's last: an earlier one changes the key that this row points to.
+        ('knox', '0009_extend_authtoken_field'),
     ]
 
     operations = [

@@ -1,0 +1,55 @@
+"""Set-up that every room's tests share. Rooms without Django run with `-p no:django` and use none of it."""
+
+from __future__ import annotations
+
+import pytest
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _emptying_the_database_opens_the_event_log(request):
+    """Transactional tests empty every table afterwards, which the event table's triggers would refuse."""
+    if not request.config.pluginmanager.hasplugin("django"):
+        yield
+        return
+    from django.db.backends.base.operations import BaseDatabaseOperations
+
+    from registry.ledger.triggers import create_triggers, drop_triggers
+
+    flush = BaseDatabaseOperations.execute_sql_flush
+
+    def flush_with_open_log(operations, statements):
+        drop_triggers(operations.connection)
+        try:
+            flush(operations, statements)
+        finally:
+            create_triggers(operations.connection)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(BaseDatabaseOperations, "execute_sql_flush", flush_with_open_log)
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _files_and_passwords(request, tmp_path):
+    """Files go to the test's own folder, and hashing a password costs nothing."""
+    if not request.config.pluginmanager.hasplugin("django"):
+        return
+    settings = request.getfixturevalue("settings")
+    settings.MEDIA_ROOT = tmp_path / "media"
+    settings.PRIVATE_ROOT = tmp_path / "private"
+    settings.STORAGES = settings.STORAGES | {
+        "private": {
+            "BACKEND": "django.core.files.storage.FileSystemStorage",
+            "OPTIONS": {"location": settings.PRIVATE_ROOT, "base_url": None},
+        }
+    }
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+
+
+@pytest.fixture
+def drain():
+    """Run everything queued, in this process; returns how many tasks ran and raises if one failed."""
+    from registry.ledger.worker import drain_tasks
+
+    return drain_tasks
