@@ -71,6 +71,11 @@ class Report(models.Model):
     citation_archive_url = models.URLField(max_length=500, blank=True)
     tester_name = models.CharField(max_length=120, blank=True)
 
+    # Filed before its frames were measured: it goes in by itself once they are, or says why it could not.
+    submit_when_measured = models.BooleanField(default=False)
+    submit_problems = models.JSONField(default=list, blank=True)
+    sweeps_due = models.JSONField(default=list, blank=True)  # focal lengths whose sweep waits to be measured
+
     revision = models.PositiveIntegerField(default=1)
     version = models.PositiveIntegerField(default=1)  # counts every write; the ETag
     created_at = models.DateTimeField(auto_now_add=True)
@@ -110,7 +115,9 @@ class ReportRevision(models.Model):
     report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
     reason = models.CharField(max_length=300, blank=True)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey(  # empty: the registry itself, measuring again
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     at = models.DateTimeField(auto_now_add=True)
     content = models.JSONField()
 

@@ -1,0 +1,169 @@
+"""Reading what people and programs send, field by field, so that every problem is reported at once."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.validators import URLValidator
+from django.utils import timezone
+from django.utils.dateparse import parse_date
+
+from registry.errors import CleanstopError, InvalidInput, Problem
+
+WAVELENGTHS_NM = (400.0, 1100.0)
+_MISSING = (None, "")
+
+
+class Input:
+    """One mapping as it arrived, at a dotted path; nested inputs share the list of problems."""
+
+    def __init__(self, content: Any, path: str = "", problems: list[Problem] | None = None):
+        self.path = path
+        self.problems: list[Problem] = [] if problems is None else problems
+        self.content: Mapping[str, Any] = content if isinstance(content, Mapping) else {}
+        if not isinstance(content, Mapping):
+            self.refuse("not-an-object", "", content, f"“{content}” is not an object with named fields.",
+                        "Send named fields in curly brackets.")  # fmt: skip
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.content
+
+    def field(self, name: str) -> str:
+        return f"{self.path}.{name}" if self.path and name else self.path or name
+
+    def refuse(self, code: str, name: str, value: Any, says: str, remedy: str) -> None:
+        self.problems.append(
+            Problem(code=code, field=self.field(name), value=plain(value), says=says, remedy=remedy)
+        )
+
+    def absorb(self, error: CleanstopError, name: str) -> None:
+        """Take over another rule's problems as problems of one field of this input."""
+        for problem in error.problems:
+            self.refuse(problem.code, name, problem.value, problem.says, problem.remedy)
+
+    def raise_problems(self) -> None:
+        if self.problems:
+            raise InvalidInput(self.problems)
+
+    def known(self, names: Iterable[str]) -> None:
+        """Refuse every field that is not among names, with the nearest known one."""
+        names = list(names)
+        for name in self.content:
+            if name not in names:
+                near = difflib.get_close_matches(str(name), names, n=1)
+                remedy = f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(sorted(names))}."
+                self.refuse("unknown-field", str(name), self.content[name], f"There is no field “{name}”.", remedy)
+
+    def missing(self, name: str, what: str, remedy: str) -> None:
+        self.refuse("missing", name, None, f"{what} is missing.", remedy)
+
+    def number(self, name: str, *, low: float, high: float, what: str, unit: str = "") -> float | None:
+        """A finite number within [low, high], or None when the field is empty or refused."""
+        value = self.content.get(name)
+        if value in _MISSING:
+            return None
+        try:
+            number = math.nan if isinstance(value, bool) else float(value)
+        except (TypeError, ValueError):
+            number = math.nan
+        if math.isfinite(number) and low <= number <= high:
+            return number
+        unit = f" {unit}" if unit else ""
+        self.refuse("number-out-of-range", name, value, f"{what} “{value}” is no number from {low:g} to {high:g}{unit}.",
+                    f"Give {what[:1].lower()}{what[1:]} as a plain number{' in' + unit if unit else ''}.")  # fmt: skip
+        return None
+
+    def whole(self, name: str, *, low: int, high: int, what: str) -> int | None:
+        number = self.number(name, low=low, high=high, what=what)
+        if number is None or number == int(number):
+            return None if number is None else int(number)
+        self.refuse("not-a-whole-number", name, number, f"{what} “{number:g}” is not a whole number.",
+                    f"Give a whole number from {low} to {high}.")  # fmt: skip
+        return None
+
+    def text(self, name: str, *, longest: int, what: str) -> str:
+        value = self.content.get(name)
+        if value in _MISSING:
+            return ""
+        if not isinstance(value, str):
+            self.refuse("not-text", name, value, f"{what} “{value}” is not text.", "Send it as text.")
+            return ""
+        cleaned = "".join(sign for sign in value if sign.isprintable() or sign in "\n\t").strip()
+        if len(cleaned) > longest:
+            self.refuse("text-too-long", name, f"{cleaned[:40]}…", f"{what} has {len(cleaned)} characters.",
+                        f"Shorten it to {longest} characters.")  # fmt: skip
+            return ""
+        return cleaned
+
+    def choice(self, name: str, choices: Iterable[str], *, what: str) -> str:
+        value = self.content.get(name)
+        choices = [str(choice) for choice in choices]
+        if value in _MISSING:
+            return ""
+        if isinstance(value, str) and value in choices:
+            return str(value)
+        near = difflib.get_close_matches(str(value), choices, n=1)
+        meant = f" Did you mean “{near[0]}”?" if near else ""
+        self.refuse("not-a-choice", name, value, f"{what} “{value}” is none of the known ones.",
+                    f"Use one of: {', '.join(choices)}.{meant}")  # fmt: skip
+        return ""
+
+    def day(self, name: str, *, what: str) -> date | None:
+        """A calendar day that is not in the future anywhere on earth."""
+        value = self.content.get(name)
+        if value in _MISSING:
+            return None
+        try:
+            day = value if isinstance(value, date) else parse_date(str(value))
+        except ValueError:
+            day = None
+        if day is None:
+            self.refuse("not-a-date", name, value, f"{what} “{value}” is not a date.",
+                        "Write it as year-month-day, such as 2024-05-31.")  # fmt: skip
+        elif day > timezone.now().date() + timedelta(days=1):
+            self.refuse("date-in-the-future", name, value, f"{what} “{day}” is in the future.",
+                        "Give the day on which it happened.")  # fmt: skip
+        elif day.year < 1840:
+            self.refuse("date-too-early", name, value, f"{what} “{day}” is before photography.", "Check the year.")
+        else:
+            return day
+        return None
+
+    def address(self, name: str, *, what: str) -> str:
+        value = self.text(name, longest=500, what=what)
+        try:
+            if value:
+                URLValidator(schemes=["http", "https"])(value)
+        except ValidationError:
+            self.refuse("not-an-address", name, value, f"{what} “{value}” is not a web address.",
+                        "Copy the whole address from the browser, beginning with https://.")  # fmt: skip
+            return ""
+        return value
+
+    def each(self, name: str, *, most: int = 500) -> list[Input]:
+        """The inputs of a list field, each at its own path; a wrong shape is a problem."""
+        value = self.content.get(name)
+        if value in (*_MISSING, []):
+            return []
+        if not isinstance(value, list | tuple):
+            self.refuse("not-a-list", name, value, f"“{name}” is not a list.", "Send a list in square brackets.")
+            return []
+        if len(value) > most:
+            self.refuse("too-many", name, len(value), f"“{name}” has {len(value)} entries.",
+                        f"Send at most {most}.")  # fmt: skip
+            return []
+        return [Input(entry, f"{self.field(name)}[{index}]", self.problems) for index, entry in enumerate(value)]
+
+
+def plain(value: Any) -> Any:
+    """A value as a JSON document can carry it, for quoting in a problem."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    if value is None or isinstance(value, str | int | float | bool):
+        return value
+    return str(value)[:200]
