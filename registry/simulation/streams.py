@@ -22,8 +22,6 @@ class Streams:
 
     def of(self, cause: str) -> np.random.Generator:
         """A fresh generator at the start of the stream of "unevenness", "texture", "dust" or "noise"."""
-        if cause in _STAYING:
-            key = (_STAYING[cause], self.setting)
-        else:
-            key = (_CHANGING[cause], self.setting, self.frame)
-        return np.random.Generator(np.random.SFC64(np.random.SeedSequence(key)))
+        frame = () if cause in _STAYING else (self.frame,)
+        number = (_STAYING | _CHANGING)[cause]
+        return np.random.Generator(np.random.SFC64(np.random.SeedSequence((number, self.setting, *frame))))
