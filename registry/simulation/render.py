@@ -48,9 +48,14 @@ def frame_axes(width: int, height: int, columns: int, rows: int) -> tuple[np.nda
     return x[None, :], y[:, None]
 
 
-def _truth(scene: Scene, f_number: float, size: tuple[int, int], streams: Streams) -> Truth:
+def true_hotspot(scene: Scene, *, f_number: float, size: tuple[int, int], seed: int = 0) -> Truth:
+    """The truth about the frame that render_frame would render, without rendering it.
+
+    size: (width, height) in pixels; only its proportions matter.
+    """
     if scene.patch is None:
         return Truth()
+    streams = Streams(int(seed))
     now = patch_at(scene.patch, f_number, scene.cut_on_nm)
     wide = scene.patch.skirt_reach if scene.patch.shape == "skirted" else 1.0
     reach = min(max(2.5 * now.radius * max(wide, 1.0), 0.1), 1.2)
@@ -94,7 +99,13 @@ def render_frame(
     light = _noiseless(scene, f_number, size, streams)
     light *= np.float32(scene.level * 2.0**exposure_ev)
     pixels = expose(light, scene, streams.of("noise"))
-    return Rendered(pixels, _truth(scene, f_number, size, streams), scene, float(f_number), exposure_ev)
+    return Rendered(
+        pixels,
+        true_hotspot(scene, f_number=f_number, size=size, seed=seed),
+        scene,
+        float(f_number),
+        exposure_ev,
+    )
 
 
 def render_sweep(
