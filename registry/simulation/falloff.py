@@ -10,12 +10,14 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
+from scipy.special import ndtr
 
 from registry.simulation.scene import Scene
 
 _RADII = np.linspace(0.0, 1.6, 385)
 _PROFILE_RANGE = _RADII <= 1.0
 _GRAZING = np.radians(89.5)
+_CIRCLE_EDGE = 0.01
 _nodes, _weights = np.polynomial.legendre.leggauss(64)
 _STRIP_ANGLES, _STRIP_WEIGHTS = _nodes * np.pi / 2, _weights * np.pi / 2
 
@@ -95,7 +97,16 @@ def _table(scene: Scene, f_number: float) -> np.ndarray:
     light = natural_falloff(scene, _RADII) * rim_vignetting(scene, f_number, _RADII)
     if scene.profile_correction:
         light = light * _profile_gain(scene)
+    if scene.image_circle_mm is not None:
+        light = light * ndtr((image_circle_radius(scene) - _RADII) / _CIRCLE_EDGE)
     return np.maximum(light, 1e-6)
+
+
+def image_circle_radius(scene: Scene) -> float:
+    """Radius of the image circle in half-diagonals of the frame; infinite where it has no edge."""
+    if scene.image_circle_mm is None:
+        return np.inf
+    return scene.image_circle_mm / 2 / scene.half_diagonal_mm
 
 
 def falloff(scene: Scene, f_number: float, radius: np.ndarray) -> np.ndarray:

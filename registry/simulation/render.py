@@ -10,6 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from registry.errors import InvalidInput, Problem
+from registry.simulation.falloff import image_circle_radius
 from registry.simulation.light import light_on, with_grain
 from registry.simulation.scene import Scene
 from registry.simulation.sensor import expose
@@ -63,7 +64,11 @@ def true_hotspot(scene: Scene, *, f_number: float, size: tuple[int, int], seed: 
     x = scene.patch.centre[0] + radii * np.cos(angles)
     y = scene.patch.centre[1] + radii * np.sin(angles)
     diagonal = math.hypot(*size)
-    inside = (np.abs(x) <= size[0] / diagonal) & (np.abs(y) <= size[1] / diagonal)
+    inside = (
+        (np.abs(x) <= size[0] / diagonal)
+        & (np.abs(y) <= size[1] / diagonal)
+        & (np.hypot(x, y) <= image_circle_radius(scene) - 0.03)
+    )
     light = light_on(scene, f_number, x, y, streams)
     without = light.pixels(with_patch=False)
     return truth_from(without, light.pixels(), inside, reach, scene.patch.centre)

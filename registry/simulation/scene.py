@@ -88,6 +88,7 @@ class Scene:
     profile_correction: share of the lens's falloff wide open that a lens profile took back (0 none, 1 all,
         above 1 too much); the profile is a polynomial of third order in r², as such profiles are.
     axis: where the optical axis meets the frame (a shifted sensor).
+    image_circle_mm: diameter beyond which the lens sends no image (a circular fisheye); None reaches everywhere.
     cut_on_nm: effective cut-on of body and filter.
     patch, ghosts: the hotspot, if any, and other reflections.
     tilt_ev, tilt_direction_deg: uneven light, EV per half-diagonal, brighter towards the direction (0 right,
@@ -113,6 +114,7 @@ class Scene:
     vignetting_power: float = 1.0
     profile_correction: float = 0.0
     axis: tuple[float, float] = (0.0, 0.0)
+    image_circle_mm: float | None = None
     cut_on_nm: float = 720.0
     patch: Patch | None = None
     ghosts: tuple[Ghost, ...] = ()

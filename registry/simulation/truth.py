@@ -14,7 +14,7 @@ import numpy as np
 DISC_RADIUS = 0.03
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
 
-_RINGS, _SPOKES = 96, 48
+_RINGS, _SPOKES = 72, 37  # a prime number of spokes meets every iris at many phases
 _DISC_RINGS = 8
 
 
