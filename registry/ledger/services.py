@@ -1,4 +1,4 @@
-"""Recording what happened, and telling those who follow it."""
+"""Recording what happened, telling those who follow it, and proving that the record is whole."""
 
 from typing import Any, Protocol
 
@@ -7,6 +7,7 @@ from django.db import connection
 from django.utils import timezone
 from django.utils.module_loading import import_string
 
+from registry.errors import Problem
 from registry.ledger.hashing import FIRST_PREVIOUS_HASH, plain_json, seal
 from registry.ledger.models import Event
 
@@ -58,3 +59,60 @@ def _lock_chain() -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])
+
+
+def verify(*, known: tuple[int, str] | None = None) -> list[Problem]:
+    """Walk the chain from its first event and name every row that was changed, removed, added or moved.
+
+    known: sequence and hash of an event noted down earlier. Only with it can it be seen that the newest
+    rows were cut off, or that the whole chain was written anew.
+    """
+    problems: list[Problem] = []
+    sequence, previous_hash = 0, FIRST_PREVIOUS_HASH
+    for event in Event.objects.order_by("sequence").iterator(chunk_size=2000):
+        if event.sequence != sequence + 1:
+            problems.append(_missing(sequence + 1, event.sequence - 1))
+        elif event.previous_hash != previous_hash:
+            problems.append(_broken(event, "does not follow from the event before it"))
+        if _seal_of(event) != event.hash:
+            problems.append(_broken(event, "no longer matches its seal"))
+        sequence, previous_hash = event.sequence, event.hash
+    if known and not Event.objects.filter(sequence=known[0], hash=known[1]).exists():
+        problems.append(_lost(known))
+    return problems
+
+
+def _seal_of(event: Event) -> str:
+    fields = ("sequence", "name", "at", "actor", "subject_kind", "subject_id", "data", "previous_hash")
+    return seal(**{field: getattr(event, field) for field in fields})
+
+
+def _missing(first: int, last: int) -> Problem:
+    gone = f"Event {first} is" if first == last else f"Events {first} to {last} are"
+    return Problem(
+        code="event-missing",
+        field="sequence",
+        value=first,
+        says=f"{gone} missing from the event log.",
+        remedy="Compare with the last backup that verifies, and find out who could write to the database.",
+    )
+
+
+def _broken(event: Event, how: str) -> Problem:
+    return Problem(
+        code="event-changed",
+        field="sequence",
+        value=event.sequence,
+        says=f"Event {event.sequence} ({event.name}, {event.at:%Y-%m-%d %H:%M}) {how}.",
+        remedy="Compare the row with the last backup that verifies.",
+    )
+
+
+def _lost(known: tuple[int, str]) -> Problem:
+    return Problem(
+        code="event-not-the-known-one",
+        field="known",
+        value=known[0],
+        says=f"Event {known[0]} with the hash that was noted down is not in the event log.",
+        remedy="The newest events were cut off, or the log was written anew: restore from a backup.",
+    )
