@@ -11,6 +11,7 @@ import numpy as np
 import tifffile
 
 from registry.simulation.exif import CameraExif
+from registry.simulation.orientation import turned
 from registry.simulation.render import Rendered
 from registry.simulation.tiff_exif import add_exif, main_tags
 
@@ -40,13 +41,14 @@ def mosaic(pixels: np.ndarray) -> np.ndarray:
 def dng_bytes(rendered: Rendered, exif: CameraExif) -> bytes:
     """The frame as a DNG file. An odd last row or column is cut off, as a mosaic comes in pairs.
 
-    The mosaic is stored as shot; an orientation is only noted, and must then be that of a camera held so.
+    Raises InvalidInput on an orientation other than 1, 3, 6, 8.
     """
-    height, width = (length // 2 * 2 for length in rendered.pixels.shape[:2])
+    pixels = turned(rendered.pixels, exif.orientation)
+    height, width = (length // 2 * 2 for length in pixels.shape[:2])
     buffer = io.BytesIO()
     tifffile.imwrite(
         buffer,
-        mosaic(rendered.pixels[:height, :width]),
+        mosaic(pixels[:height, :width]),
         byteorder="<",
         photometric="cfa",
         metadata=None,

@@ -7,20 +7,17 @@ from os import PathLike
 from pathlib import Path
 from typing import BinaryIO
 
-import numpy as np
 import tifffile
 from PIL import Image
 
-from registry.errors import InvalidInput, Problem
 from registry.simulation.dng import dng_bytes
 from registry.simulation.exif import CameraExif, exif_block
+from registry.simulation.orientation import turned
 from registry.simulation.render import Rendered
 from registry.simulation.tiff_exif import add_exif, main_tags
 from registry.simulation.tones import quantise
 
 Target = str | PathLike[str] | BinaryIO | None
-
-_QUARTER_TURNS = {1: 0, 3: 2, 6: 1, 8: 3}
 
 
 def write_jpeg(
@@ -99,24 +96,6 @@ def write_tiff16(
 def write_dng(rendered: Rendered, target: Target = None, *, exif: CameraExif | None = None) -> bytes:
     """Write a raw frame (DNG, Bayer mosaic of 14 bits) and return its bytes. See dng.dng_bytes."""
     return deliver(dng_bytes(rendered, exif or CameraExif()), target)
-
-
-def turned(codes: np.ndarray, orientation: int) -> np.ndarray:
-    """The upright picture as a camera stores it that was held so that readers must apply `orientation`.
-
-    Raises InvalidInput for anything but 1, 3, 6 and 8: cameras don't mirror.
-    """
-    if orientation not in _QUARTER_TURNS:
-        raise InvalidInput(
-            Problem(
-                code="unknown-orientation",
-                field="orientation",
-                value=orientation,
-                says=f"Orientation {orientation} is not one that a camera writes.",
-                remedy="Choose 1 (upright), 3 (upside down), 6 or 8 (on its side).",
-            )
-        )
-    return np.ascontiguousarray(np.rot90(codes, _QUARTER_TURNS[orientation]))
 
 
 def deliver(content: bytes, target: Target) -> bytes:

@@ -8,6 +8,7 @@ import numpy as np
 from PIL import Image
 
 from registry.optics.linear_image import LinearImage
+from registry.simulation.checks import one_of
 from registry.simulation.render import Rendered
 from registry.simulation.tones import quantise, srgb_decode, srgb_encode
 
@@ -49,8 +50,9 @@ def as_linear_image(rendered: Rendered, *, kind: str = "jpeg", tone: str | None 
 
     kind: "jpeg" and "png" quantise to 8 bits, "tiff" to 16, "raw" to 14 linear ones (tone is ignored), each
     at the rendered size. tone: "srgb", "camera" (read as sRGB, as a reader without better knowledge does), or
-    None for linear. Shares are 0–1; median_level is an 8-bit sRGB code.
+    None for linear. Shares are 0–1; median_level is an 8-bit sRGB code. Raises InvalidInput on any other kind or tone.
     """
+    one_of(kind, tuple(_LEVELS), "kind")
     tone = None if kind == "raw" else tone
     levels = _LEVELS[kind]
     codes = quantise(rendered.pixels, tone, levels)

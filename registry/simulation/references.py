@@ -6,7 +6,7 @@ from functools import lru_cache
 
 from scipy.optimize import brentq
 
-from registry.errors import InvalidInput, Problem
+from registry.simulation.checks import one_of
 from registry.simulation.files import write_png
 from registry.simulation.render import Rendered, render_frame, true_hotspot
 from registry.simulation.scene import Patch, Scene
@@ -43,16 +43,7 @@ def reference_picture(grade: int, *, size: tuple[int, int] = REFERENCE_SIZE) -> 
 
     Raises InvalidInput when the grade is none of 0 to 4.
     """
-    if grade not in range(len(GRADE_EV)):
-        raise InvalidInput(
-            Problem(
-                code="unknown-grade",
-                field="grade",
-                value=grade,
-                says=f"“{grade}” is no eye grade.",
-                remedy="Grades run from 0 (none) to 4 (dominating).",
-            )
-        )
+    one_of(grade, range(len(GRADE_EV)), "grade")
     scene = reference_scene(GRADE_EV[grade])
     return render_frame(scene, f_number=REFERENCE_F_NUMBER, size=size, seed=grade)
 

@@ -6,10 +6,9 @@ light are in EV (log2). Every field has a sane default: `Scene()` is a clean len
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-from registry.errors import InvalidInput, Problem
+from registry.simulation.checks import one_of, within
 
 PATCH_SHAPES = ("gaussian", "disc", "polygon", "ring", "skirted")
 PROJECTIONS = ("rectilinear", "fisheye")
@@ -54,12 +53,12 @@ class Patch:
     centre: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
-        _one_of(self.shape, PATCH_SHAPES, "shape")
-        _within(self.radius, 0.005, 1.5, "radius")
-        _within(self.strength_ev, 0.0, STRONGEST_EV, "strength_ev")
-        _within(self.reference_f_number, 0.5, 128, "reference_f_number")
-        _within(self.edge, 0.001, 1.0, "edge")
-        _within(self.blades, 3, 24, "blades")
+        one_of(self.shape, PATCH_SHAPES, "shape")
+        within(self.radius, 0.005, 1.5, "radius")
+        within(self.strength_ev, 0.0, STRONGEST_EV, "strength_ev")
+        within(self.reference_f_number, 0.5, 128, "reference_f_number")
+        within(self.edge, 0.001, 1.0, "edge")
+        within(self.blades, 3, 24, "blades")
 
 
 @dataclass(frozen=True)
@@ -135,37 +134,11 @@ class Scene:
     drift_ev: float = 0.0
 
     def __post_init__(self) -> None:
-        _one_of(self.projection, PROJECTIONS, "projection")
-        _within(self.focal_length_mm, 1, 5000, "focal_length_mm")
-        _within(self.half_diagonal_mm, 1, 200, "half_diagonal_mm")
-        _within(self.widest, 0.5, 64, "widest")
-        _within(self.level, 1e-4, 4, "level")
-        _within(self.vignetting_ev, 0, 6, "vignetting_ev")
-        _within(self.vignetting_onset, 0, 0.95, "vignetting_onset")
-        _within(self.vignetting_power, 0.5, 6, "vignetting_power")
-
-
-def _one_of(value: str, allowed: tuple[str, ...], field: str) -> None:
-    if value not in allowed:
-        raise InvalidInput(
-            Problem(
-                code="unknown-choice",
-                field=field,
-                value=value,
-                says=f"“{value}” is no {field} that the simulation knows.",
-                remedy=f"Choose one of {', '.join(allowed)}.",
-            )
-        )
-
-
-def _within(value: float, low: float, high: float, field: str) -> None:
-    if not (math.isfinite(value) and low <= value <= high):
-        raise InvalidInput(
-            Problem(
-                code="out-of-range",
-                field=field,
-                value=value,
-                says=f"{field} is {value}, outside {low:g} to {high:g}.",
-                remedy=f"Give a {field} within {low:g} to {high:g}.",
-            )
-        )
+        one_of(self.projection, PROJECTIONS, "projection")
+        within(self.focal_length_mm, 1, 5000, "focal_length_mm")
+        within(self.half_diagonal_mm, 1, 200, "half_diagonal_mm")
+        within(self.widest, 0.5, 64, "widest")
+        within(self.level, 1e-4, 4, "level")
+        within(self.vignetting_ev, 0, 6, "vignetting_ev")
+        within(self.vignetting_onset, 0, 0.95, "vignetting_onset")
+        within(self.vignetting_power, 0.5, 6, "vignetting_power")

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from registry.errors import InvalidInput, Problem
+from registry.simulation.checks import one_of
 
 TONES = ("srgb", "camera", None)
 _CAMERA_CONTRAST = 0.55
@@ -35,17 +35,11 @@ def camera_encode(linear: np.ndarray) -> np.ndarray:
 
 
 def encode(linear: np.ndarray, tone: str | None) -> np.ndarray:
-    """Values that a file with this tone holds: "srgb", "camera", or None for linear ones."""
-    if tone not in TONES:
-        raise InvalidInput(
-            Problem(
-                code="unknown-tone-curve",
-                field="tone",
-                value=tone,
-                says=f"“{tone}” is no tone curve that the simulation knows.",
-                remedy="Choose srgb, camera or None.",
-            )
-        )
+    """Values that a file with this tone holds: "srgb", "camera", or None for linear ones.
+
+    Raises InvalidInput for any other tone.
+    """
+    one_of(tone, TONES, "tone")
     if tone is None:
         return np.asarray(linear)
     return srgb_encode(linear) if tone == "srgb" else camera_encode(linear)
