@@ -1,0 +1,73 @@
+"""Nothing that was sent is silently ignored: unknown fields and unknown query parameters are refused, with the
+nearest known name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from rapidfuzz import fuzz, process
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail
+
+from registry.errors import InvalidInput, Problem
+
+
+def nearest_name(name: str, known: Iterable[str]) -> str | None:
+    found = process.extractOne(str(name), sorted(known), scorer=fuzz.ratio, score_cutoff=60)
+    return found[0] if found else None
+
+
+def _did_you_mean(name: str, known: Iterable[str]) -> str:
+    near = nearest_name(name, known)
+    return f"Did you mean “{near}”?" if near else f"Known are: {', '.join(sorted(known)) or 'none'}."
+
+
+class RemediedDetail(ErrorDetail):
+    """A serializer's error that brings its own remedy."""
+
+    def __new__(cls, says: str, code: str, remedy: str):
+        detail = super().__new__(cls, says, code)
+        detail.remedy = remedy
+        return detail
+
+
+class StrictSerializer(serializers.Serializer):
+    """A serializer that refuses fields it doesn't know."""
+
+    def to_internal_value(self, data):
+        unknown = self._unknown_fields(data) if isinstance(data, Mapping) else {}
+        try:
+            value = super().to_internal_value(data)
+        except serializers.ValidationError as error:
+            if unknown and isinstance(error.detail, dict):
+                raise serializers.ValidationError(error.detail | unknown) from error
+            raise
+        if unknown:
+            raise serializers.ValidationError(unknown)
+        return value
+
+    def _unknown_fields(self, data: Mapping) -> dict[str, list[ErrorDetail]]:
+        known = {name for name, field in self.fields.items() if not field.read_only}
+        return {
+            str(name): [
+                RemediedDetail(f"“{str(name)[:60]}” is no field here.", "unknown-field", _did_you_mean(name, known))
+            ]
+            for name in data
+            if name not in known
+        }
+
+
+def refuse_unknown_parameters(given: Iterable[str], known: Iterable[str]) -> None:
+    known = set(known)
+    problems = [
+        Problem(
+            code="unknown-parameter",
+            field=f"?{name[:60]}",
+            says=f"“{name[:60]}” is no query parameter of this address.",
+            remedy=_did_you_mean(name, known),
+        )
+        for name in given
+        if name not in known
+    ]
+    if problems:
+        raise InvalidInput(problems)

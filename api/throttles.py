@@ -1,0 +1,74 @@
+"""How often one account or address may ask: counted atomically, so that many requests at once don't slip by.
+
+Writes are counted in the database, exactly. Reads are counted in the cache, which is cheaper, and as exact as
+the cache's own counting is (memory and Redis count atomically; the file cache may lose a few).
+"""
+
+from __future__ import annotations
+
+import time
+
+from django.conf import settings
+from django.core.cache import cache
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from rest_framework.permissions import SAFE_METHODS
+from rest_framework.request import Request
+from rest_framework.throttling import BaseThrottle
+
+from api.models import RequestCount
+
+WINDOW_SECONDS = 60
+
+
+class RequestThrottle(BaseThrottle):
+    """Signed-in people are counted by account, others by address. Limits per minute: settings.API_LIMITS."""
+
+    def allow_request(self, request: Request, view) -> bool:
+        self.now = time.time()
+        kind = "reads" if request.method in SAFE_METHODS else "writes"
+        window = int(self.now // WINDOW_SECONDS) * WINDOW_SECONDS
+        counted = _count_read if kind == "reads" else _count_write
+        return counted(f"{kind}:{_who(request)}", window) <= settings.API_LIMITS[kind]
+
+    def wait(self) -> float:
+        return WINDOW_SECONDS - self.now % WINDOW_SECONDS
+
+
+def _who(request: Request) -> str:
+    if request.user and request.user.is_authenticated:
+        return f"account:{request.user.pk}"
+    return f"address:{address_of(request)}"
+
+
+def address_of(request: Request) -> str:
+    """The asking machine's address. X-Forwarded-For counts only as far as our own proxies wrote it."""
+    proxies = settings.TRUSTED_PROXIES
+    forwarded = [part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()]
+    if proxies and len(forwarded) >= proxies:
+        return forwarded[-proxies][:60]
+    return request.META.get("REMOTE_ADDR", "")
+
+
+def _count_read(bucket: str, window: int) -> int:
+    key = f"api-count:{bucket}:{window}"
+    if cache.add(key, 1, timeout=2 * WINDOW_SECONDS):
+        return 1
+    try:
+        return cache.incr(key)
+    except ValueError:  # expired in between
+        cache.set(key, 1, timeout=2 * WINDOW_SECONDS)
+        return 1
+
+
+def _count_write(bucket: str, window: int) -> int:
+    with transaction.atomic():
+        row = RequestCount.objects.filter(bucket=bucket, window=window)
+        if not row.update(count=F("count") + 1):
+            RequestCount.objects.filter(bucket=bucket, window__lt=window).delete()
+            try:
+                with transaction.atomic():
+                    RequestCount.objects.create(bucket=bucket, window=window, count=1)
+            except IntegrityError:  # someone else began the window at the same moment
+                row.update(count=F("count") + 1)
+        return row.values_list("count", flat=True).get()

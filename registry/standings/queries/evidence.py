@@ -1,0 +1,119 @@
+"""From stored reports to the consensus room's evidence."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from django.db.models.functions import Lower
+
+from registry.accounts.models import Account
+from registry.consensus import evidence
+from registry.gear.models import Adapter, Lens, Teleconverter
+from registry.reports.models import Basis, Copy, Report, ReportState, Sweep
+from registry.standings.rules import (
+    LightPath,
+    filter_position_of,
+    names_cited,
+    one_key_per_copy,
+    path_of,
+    source_of,
+    tester_of,
+)
+
+
+def gather_evidence(
+    lens: Lens, teleconverter: Teleconverter | None = None, adapter: Adapter | None = None
+) -> list[evidence.Report]:
+    """The evidence on a lens through one light path: one entry per sweep and per claim of submitted reports."""
+    path = LightPath(lens, teleconverter, adapter if adapter and adapter.has_glass else None)
+    return evidence_by_path(counting_reports(lens)).get(path, [])
+
+
+def counting_reports(*lenses: Lens) -> list[Report]:
+    """The submitted reports on these lenses (on every lens, when none is named), with all that evidence needs."""
+    reports = Report.objects.filter(state=ReportState.SUBMITTED)
+    if lenses:
+        reports = reports.filter(lens__in=lenses)
+    return list(
+        reports.select_related(
+            "author", "lens__maker", "teleconverter__maker", "adapter__maker", "rig__body", "body", "copy"
+        )
+        .prefetch_related("sweeps__readings", "claims")
+        .order_by("id")
+    )
+
+
+def evidence_by_path(reports: list[Report]) -> dict[LightPath, list[evidence.Report]]:
+    """Evidence of these reports, by the light path it is about."""
+    copies = one_key_per_copy(_copies_behind(reports))
+    accounts = accounts_cited(reports)
+    grouped: dict[LightPath, list[evidence.Report]] = defaultdict(list)
+    for report in reports:
+        grouped[path_of(report)].extend(_entries(report, copies, accounts))
+    return dict(grouped)
+
+
+def _copies_behind(reports: list[Report]) -> list[Copy]:
+    lens_ids = {report.lens_id for report in reports if report.copy_id}
+    return list(Copy.objects.filter(lens__in=lens_ids).order_by("pk")) if lens_ids else []
+
+
+def accounts_cited(reports: list[Report]) -> dict[str, str]:
+    """Public ids, by name in one spelling, of the accounts whose names these relays cite."""
+    names = names_cited(reports)
+    if not names:
+        return {}
+    known = Account.objects.annotate(spelled=Lower("name")).filter(spelled__in=names)
+    return dict(known.values_list("spelled", "public_id"))
+
+
+def _entries(report: Report, copies: dict[int, str], accounts: dict[str, str]) -> list[evidence.Report]:
+    body = report.body or (report.rig.body if report.rig_id else None)
+    shared = {
+        "tester": tester_of(report, accounts),
+        "copy": copies.get(report.copy_id) if report.copy_id else None,
+        "source": source_of(report),
+        "cut_on_nm": report.cut_on_nm,
+        "cut_on_group": (report.light_group or None) if report.cut_on_nm is None else None,
+        "filter_position": filter_position_of(report),
+        "body": body.slug if body else None,
+    }
+    sweeps = [
+        evidence.Report(
+            id=f"{report.public_id}@{sweep.focal_length_mm:g}",
+            focal_mm=sweep.focal_length_mm,
+            method=_method(report, sweep),
+            readings=tuple(_reading(reading) for reading in sweep.readings.all()),
+            **shared,
+        )
+        for sweep in report.sweeps.all()
+        if sweep.readings.all()
+    ]
+    claims = [
+        evidence.Report(
+            id=f"{report.public_id}#{number}",
+            focal_mm=claim.focal_length_mm,
+            method="claim",
+            claim=evidence.Claim(says=claim.says, f_number=claim.f_number),
+            **shared,
+        )
+        for number, claim in enumerate(report.claims.all(), 1)
+    ]
+    return sweeps + claims
+
+
+def _method(report: Report, sweep: Sweep) -> str:
+    if report.basis == Basis.GRADED:
+        return "visual"
+    return "measured" if any(reading.excess_ev is not None for reading in sweep.readings.all()) else "visual"
+
+
+def _reading(reading) -> evidence.Reading:
+    if reading.excess_ev is not None:
+        return evidence.Reading(f_number=reading.f_number, ev=reading.excess_ev, ev_se=reading.excess_se)
+    return evidence.Reading(f_number=reading.f_number, grade=reading.grade)
+
+
+def report_id_of(evidence_id: str) -> str:
+    """The public id of the report that a piece of evidence came from."""
+    return evidence_id.partition("@")[0].partition("#")[0]

@@ -1,0 +1,169 @@
+"""What counts as one voice, one copy, one source, and one light path. Decisions over loaded rows; no query."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+
+from registry.consensus import evidence
+from registry.gear.models import Adapter, Lens, Teleconverter
+from registry.optics.stops import f_number_of, full_stops_between, nearest_marks, av_of
+from registry.reports.models import Basis, ConversionKind, Copy, Report
+
+# Where a lens's narrowest stop is not known: the trade's usual full-frame lens ends at f/22 (common practice,
+# no source), and a slower one two stops beyond its widest at least.
+USUAL_NARROWEST = 22.0
+ON_SENSOR = {ConversionKind.LONG_PASS, ConversionKind.BAND_PASS, ConversionKind.DUAL_BAND}
+
+
+@dataclass(frozen=True)
+class LightPath:
+    """A lens with the glass behind it that changes its optics: its own standings, never the bare lens's."""
+
+    lens: Lens
+    teleconverter: Teleconverter | None = None
+    adapter: Adapter | None = None
+
+    @property
+    def key(self) -> tuple[int | None, int | None]:
+        return (
+            self.teleconverter.pk if self.teleconverter else None,
+            self.adapter.pk if self.adapter else None,
+        )
+
+    @property
+    def magnification(self) -> float:
+        teleconverter = self.teleconverter.magnification if self.teleconverter else 1.0
+        return teleconverter * (self.adapter.magnification if self.adapter else 1.0)
+
+    @property
+    def is_bare(self) -> bool:
+        return self.key == (None, None)
+
+    def __str__(self) -> str:
+        return " with ".join(
+            [str(self.lens), *(str(glass) for glass in (self.teleconverter, self.adapter) if glass)]
+        )
+
+    def optics(self, readings: Iterable[float] = ()) -> evidence.Lens:
+        """The lens as the consensus sees it through this path: focal lengths and f-numbers magnified.
+
+        readings: f-numbers reported through the path. Cameras that don't know of a converter record the lens's
+        own f-number, so behind glass the path opens as wide as anyone reports.
+        """
+        lens, factor = self.lens, self.magnification
+        narrowest = lens.narrowest_f or max(USUAL_NARROWEST, f_number_of(av_of(lens.widest_f_tele) + 2))
+        if self.is_bare:
+            widest, widest_tele = lens.widest_f, lens.widest_f_tele
+        else:
+            widest = min([_as_marked(lens.widest_f * factor), *readings])
+            widest_tele = max(widest, _as_marked(lens.widest_f_tele * factor))
+            narrowest = _as_marked(narrowest * factor)
+        return evidence.Lens(
+            widest=widest,
+            narrowest=min(narrowest, 64.0),
+            focal_min=lens.focal_min_mm * factor,
+            focal_max=lens.focal_max_mm * factor,
+            widest_tele=widest_tele,
+        )
+
+    def ladder(self) -> list[float]:
+        """The stops that a ladder of this path shows when nobody has tested it."""
+        optics = self.optics()
+        return full_stops_between(optics.widest, optics.narrowest)
+
+
+def _as_marked(f_number: float) -> float:
+    return float(nearest_marks(min(max(f_number, 0.7), 64.0), 1)[0].mark)
+
+
+def path_of(report: Report) -> LightPath:
+    """An adapter without glass only holds the lens: the path is then the bare lens's."""
+    adapter = report.adapter if report.adapter_id and report.adapter.has_glass else None
+    return LightPath(report.lens, report.teleconverter, adapter)
+
+
+def source_of(report: Report) -> str | None:
+    """The publication that a relay passes on: its address without what varies between two links to it, or its
+    title; None for a contributor's own test."""
+    if report.basis != Basis.RELAYED:
+        return None
+    if report.citation_url:
+        address = urlsplit(report.citation_url.strip())
+        host = (address.hostname or "").removeprefix("www.")
+        query = f"?{address.query}" if address.query else ""
+        return f"{host}{address.path.rstrip('/')}{query}".casefold()
+    return _one_spelling(report.citation_title) or None
+
+
+def tester_of(report: Report, accounts_by_name: dict[str, str]) -> str:
+    """Whose observation it is. A relay's is the cited person's, or else the source's; never the account's that
+    passes it on. A cited person who has an account here is that account.
+
+    accounts_by_name: public ids by name in one spelling (names_cited gives the names to look up).
+    """
+    if report.basis != Basis.RELAYED:
+        return f"account:{report.author.public_id}"
+    name = _one_spelling(report.tester_name)
+    if name in accounts_by_name:
+        return f"account:{accounts_by_name[name]}"
+    return f"person:{name}" if name else f"source:{source_of(report) or report.public_id}"
+
+
+def names_cited(reports: Iterable[Report]) -> set[str]:
+    return {_one_spelling(report.tester_name) for report in reports if report.tester_name}
+
+
+def _one_spelling(text: str) -> str:
+    return " ".join(text.casefold().split())
+
+
+def filter_position_of(report: Report) -> str | None:
+    """Where the cut happens; a converted body without a further filter cuts on the sensor."""
+    if report.filter_position:
+        return report.filter_position
+    on_sensor = report.rig_id and not report.filter_id and report.rig.conversion in ON_SENSOR
+    return "sensor" if on_sensor else None
+
+
+def one_key_per_copy(copies: Iterable[Copy]) -> dict[int, str]:
+    """Key of the physical example behind each copy's row: rows joined by serial number or by "same copy as"
+    share one. The key is the smallest public id of the joined rows, so it does not depend on their order."""
+    rows = list(copies)
+    parent: dict[object, object] = {}
+
+    def root(node: object) -> object:
+        while parent.setdefault(node, node) != node:
+            node = parent[node]
+        return node
+
+    for row in rows:
+        for other in (row.same_as_id, row.serial_hash or None):
+            if other is not None:
+                parent[root(row.pk)] = root(other)
+    names: dict[object, str] = {}
+    for row in rows:
+        group = root(row.pk)
+        names[group] = min(names.get(group, row.public_id), row.public_id)
+    return {row.pk: names[root(row.pk)] for row in rows}
+
+
+# An excess may be too small to see while the colour is not: tint is quoted from here up (methods, A1).
+TINT_SEEN_EV = 0.07
+
+
+def tinted_from(readings: Iterable, visible_ev: float) -> float | None:
+    """The widest f-number at which most readings show a tint although their excess stays below the threshold;
+    None when there is none. readings: rows with f_number, av, excess_ev, tint_rg, tint_bg."""
+    votes: dict[float, list[bool]] = {}
+    marks: dict[float, float] = {}
+    for reading in readings:
+        tints = [abs(tint) for tint in (reading.tint_rg, reading.tint_bg) if tint is not None]
+        if not tints or reading.excess_ev is None:
+            continue
+        stop = round(reading.av * 6) / 6
+        marks.setdefault(stop, reading.f_number)
+        votes.setdefault(stop, []).append(max(tints) >= TINT_SEEN_EV and reading.excess_ev < visible_ev)
+    seen = [stop for stop, cast in votes.items() if sum(cast) * 2 > len(cast)]
+    return marks[min(seen)] if seen else None

@@ -1,0 +1,206 @@
+"""From evidence to stored standings: recomputed whole for a lens, written only where something changed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import logging
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, field
+
+from django.db import transaction
+
+from registry.consensus.assessment import CellAssessment, assess_lens
+from registry.consensus.constants import METHOD_VERSION
+from registry.consensus.evidence import Lens as Optics
+from registry.consensus.evidence import Report as Entry
+from registry.consensus.evidence import report_problems
+from registry.consensus.priors import Priors
+from registry.gear.models import Lens
+from registry.ledger.services import record
+from registry.standings.models import PriorsEdition, Standing, StandingChange
+from registry.standings.queries.evidence import counting_reports, evidence_by_path
+from registry.standings.queries.tints import tints_by_cell
+from registry.standings.rules import LightPath
+from registry.standings.services.conflicts import close_conflicts, update_conflicts
+from registry.standings.services.priors import ensure_edition
+from registry.standings.shapes import NO_REPORTS, fields_of
+
+log = logging.getLogger(__name__)
+
+
+@dataclass
+class Refreshed:
+    """What one refresh did. changes: one entry per standing whose verdict, limit or confidence moved."""
+
+    written: int = 0
+    changes: list[dict] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What all standings of one refresh share."""
+
+    edition: PriorsEdition
+    priors: Priors
+    cause_event: int | None
+    cause: str
+
+
+@transaction.atomic
+def refresh_lens(lens: Lens, *, cause_event: int | None = None, cause: str = "") -> Refreshed:
+    """Bring a lens's standings up to its submitted reports, with history, conflicts and an event.
+
+    Equal evidence under the same method and priors writes nothing. cause_event: sequence of the ledger event
+    that made the refresh necessary; cause: the same in words, for the history.
+    """
+    lens = Lens.objects.select_for_update(of=("self",)).select_related("maker").get(pk=lens.pk)
+    edition = ensure_edition()
+    run = _Run(edition, Priors.from_dict(edition.content), cause_event, cause)
+    reports = counting_reports(lens)
+    evidence = evidence_by_path(reports)
+    outcome = Refreshed()
+    for path in sorted({*evidence, *_paths_with_standings(lens)}, key=str):
+        tints = tints_by_cell(reports, path)
+        _refresh_path(path, evidence.get(path, []), tints, run, outcome)
+    if outcome.changes:
+        record(
+            "standing.changed",
+            actor=None,
+            subject_kind="lens",
+            subject_id=lens.slug,
+            data={"lens": lens.slug, "cause_event": cause_event, "changes": outcome.changes},
+        )
+    return outcome
+
+
+def refresh_all(progress: Callable[[Iterable], Iterable] | None = None) -> Refreshed:
+    """Refresh every lens that has reports or standings, each in its own transaction, so that a broken run
+    can be run again. progress: wraps the list of lenses, as tqdm does."""
+    lenses = (
+        Lens.objects.filter(reports__isnull=False) | Lens.objects.filter(standings__isnull=False)
+    ).distinct()
+    total = Refreshed()
+    for lens in (progress or iter)(list(lenses.order_by("pk"))):
+        outcome = refresh_lens(lens, cause="whole refresh")
+        total.written += outcome.written
+        total.changes += outcome.changes
+    return total
+
+
+def _paths_with_standings(lens: Lens) -> set[LightPath]:
+    rows = lens.standings.select_related("teleconverter__maker", "adapter__maker")
+    return {LightPath(lens, row.teleconverter, row.adapter) for row in rows}
+
+
+def _refresh_path(
+    path: LightPath, entries: list[Entry], tints: dict[tuple[str, str], float], run: _Run, outcome: Refreshed
+) -> None:
+    optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
+    usable, left_out = _usable(entries, optics)
+    fingerprint = _fingerprint(optics, usable, tints, run.edition)
+    rows = path.lens.standings.filter(teleconverter=path.teleconverter, adapter=path.adapter)
+    stored = {(row.cut_on_group, row.focal_zone): row for row in rows}
+    if all(row.fingerprint == fingerprint for row in stored.values()) and (stored or not usable):
+        return
+    cells = {_cell_key(cell): cell for cell in assess_lens(optics, usable, run.priors).cells}
+    for key in sorted({*cells, *stored}):
+        row = stored.get(key) or Standing(
+            lens=path.lens,
+            teleconverter=path.teleconverter,
+            adapter=path.adapter,
+            cut_on_group=key[0],
+            focal_zone=key[1],
+            **NO_REPORTS,
+        )
+        shared = {"fingerprint": fingerprint, "method_version": METHOD_VERSION, "priors": run.edition}
+        detail = {"tinted_from": tints.get(key), "left_out": left_out}
+        _write(row, cells.get(key), shared, detail, run, outcome)
+
+
+def _write(
+    row: Standing, cell: CellAssessment | None, shared: dict, detail: dict, run: _Run, outcome: Refreshed
+) -> None:
+    before = _in_words(row)
+    news = fields_of(cell) if cell else dict(NO_REPORTS)
+    news["detail"] = news.get("detail", {}) | detail
+    for name, value in (news | shared).items():
+        setattr(row, name, value)
+    row.save()
+    outcome.written += 1
+    after = _in_words(row)
+    if before != after:
+        _note_change(row, before, after, run)
+        outcome.changes.append(
+            {
+                "cut_on_group": row.cut_on_group,
+                "focal_zone": row.focal_zone,
+                "teleconverter": row.teleconverter.slug if row.teleconverter else None,
+                "adapter": row.adapter.slug if row.adapter else None,
+                "before": before,
+                "after": after,
+            }
+        )
+    if cell:
+        update_conflicts(row, cell)
+    else:
+        close_conflicts(row)
+
+
+def _note_change(row: Standing, before: str, after: str, run: _Run) -> None:
+    StandingChange.objects.create(
+        lens=row.lens,
+        teleconverter=row.teleconverter,
+        adapter=row.adapter,
+        cut_on_group=row.cut_on_group,
+        focal_zone=row.focal_zone,
+        before=before,
+        after=after,
+        snapshot={
+            "verdict": row.verdict,
+            "f_number": row.f_number,
+            "confidence": row.confidence,
+            "n_independent": row.n_independent,
+            "stops": row.stops,
+            "limit": row.limit,
+            "fingerprint": row.fingerprint,
+        },
+        cause_event=run.cause_event,
+        cause=run.cause,
+        method_version=row.method_version,
+        priors_number=run.edition.number,
+    )
+
+
+def _in_words(row: Standing) -> str:
+    return f"{row.words} ({row.confidence})" if row.confidence else row.words
+
+
+def _cell_key(cell: CellAssessment) -> tuple[str, str]:
+    return (cell.band or "", cell.focal_zone or "")
+
+
+def _usable(entries: list[Entry], optics: Optics) -> tuple[list[Entry], list[dict]]:
+    """Entries that may enter the grid, and for each other one what is wrong. Reports are checked when they are
+    submitted; this only catches what a later correction of the lens's facts has made impossible."""
+    usable, left_out = [], []
+    for entry in sorted(entries, key=lambda entry: entry.id):
+        problems = list(report_problems(entry, optics))
+        if problems:
+            log.warning("%s left out of the consensus: %s", entry.id, " ".join(map(str, problems)))
+            left_out.append({"entry": entry.id, "says": [problem.says for problem in problems]})
+        else:
+            usable.append(entry)
+    return usable, left_out
+
+
+def _fingerprint(optics: Optics, entries: list[Entry], tints: dict, edition: PriorsEdition) -> str:
+    """Of everything that a standing is computed from, so that equal inputs are recognised."""
+    inputs = {
+        "method": METHOD_VERSION,
+        "priors": edition.number,
+        "lens": asdict(optics),
+        "tints": sorted([*key, value] for key, value in tints.items()),
+        "evidence": [asdict(entry) for entry in entries],
+    }
+    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
