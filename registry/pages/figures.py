@@ -1,0 +1,346 @@
+"""Geometry of the drawn figures: numbers in, SVG coordinates out. No wording of verdicts, no statistics.
+
+Coordinates are in the SVG's own user units, y downwards, rounded to hundredths so that equal input draws
+equal files.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from registry.optics.stops import exact_av, full_stops_between, mark_of
+
+SHADES = 6  # steps of the single-hue scale in tokens.css, even in perceived lightness
+
+
+class Chance(Protocol):
+    """One stop of a standing: the chance that a frame is clean there, and its 90 % interval."""
+
+    f_number: float
+    p_clean: float | None
+    low: float | None
+    high: float | None
+    tested: bool
+
+
+@dataclass(frozen=True)
+class LadderSize:
+    """Measures of one form of the ladder, in SVG units."""
+
+    step: float
+    gap: float
+    height: float
+    head: float
+    foot: float
+    hair: float
+
+
+LARGE = LadderSize(step=30, gap=4, height=96, head=17, foot=26, hair=3.5)
+SMALL = LadderSize(step=17, gap=2, height=24, head=1, foot=22, hair=0)
+LABEL_CLEARANCE = 2  # steps of the small ladder that one label needs to itself
+
+
+@dataclass(frozen=True)
+class Step:
+    """One stop drawn: its frame, its filled part, its interval's hairline."""
+
+    x: float
+    middle: float
+    fill_y: float
+    fill_height: float
+    shade: int
+    hair_top: float | None
+    hair_bottom: float | None
+    hair_left: float
+    hair_right: float
+    mark: str
+    figure: str
+    tested: bool
+    percent: int | None
+    low_percent: int | None
+    high_percent: int | None
+
+
+@dataclass(frozen=True)
+class Label:
+    """A stop's mark under its step; `place` says how the text is anchored there."""
+
+    x: float
+    mark: str
+    place: str
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """The aperture ladder: one step per stop from the widest to the narrowest aperture."""
+
+    size: LadderSize
+    steps: tuple[Step, ...]
+    width: float
+    height: float
+    bracket: tuple[float, float] | None
+    labels: tuple[Label, ...]
+    small: bool
+
+    @property
+    def base(self) -> float:
+        return self.size.head + self.size.height
+
+    @property
+    def bracket_y(self) -> float:
+        return self.base + (4 if self.small else 5)
+
+    @property
+    def label_y(self) -> float:
+        return self.height - 3
+
+    @property
+    def percent_y(self) -> float:
+        return self.size.head - 5
+
+    @property
+    def tested_any(self) -> bool:
+        return any(step.tested for step in self.steps)
+
+
+def _percent(share: float | None) -> int | None:
+    """Whole percent, never 0 or 100: no amount of evidence makes a chance certain."""
+    return None if share is None else min(99, max(1, round(100 * share)))
+
+
+def _step(chance: Chance, index: int, size: LadderSize) -> Step:
+    x = index * (size.step + size.gap) + 1
+    base = size.head + size.height
+    shown = chance.tested and chance.p_clean is not None
+    share = chance.p_clean if shown else 0.0
+    interval = shown and chance.low is not None and chance.high is not None
+    middle = x + size.step / 2
+    return Step(
+        x=round(x, 2),
+        middle=round(middle, 2),
+        fill_y=round(base - share * size.height, 2),
+        fill_height=round(share * size.height, 2),
+        shade=min(SHADES - 1, int(share * SHADES)),
+        hair_top=round(base - chance.high * size.height, 2) if interval else None,
+        hair_bottom=round(base - chance.low * size.height, 2) if interval else None,
+        hair_left=round(middle - size.hair, 2),
+        hair_right=round(middle + size.hair, 2),
+        mark=mark_of(chance.f_number),
+        figure=f"{chance.f_number:g}",
+        tested=bool(shown),
+        percent=_percent(share) if shown else None,
+        low_percent=_percent(chance.low) if interval else None,
+        high_percent=_percent(chance.high) if interval else None,
+    )
+
+
+def ladder(chances: Sequence[Chance], *, clean_to: float | None = None, small: bool = False) -> Ladder:
+    """Draw the chances of a clean frame, widest aperture first.
+
+    clean_to: the last f-number that the verdict calls clean; a bracket runs under the stops up to it.
+    """
+    size = SMALL if small else LARGE
+    steps = tuple(_step(chance, index, size) for index, chance in enumerate(chances))
+    width = len(steps) * (size.step + size.gap) - size.gap + 2 if steps else 2
+    limit = -math.inf if clean_to is None else exact_av(clean_to) + 1e-6
+    clean = [index for index, chance in enumerate(chances) if exact_av(chance.f_number) <= limit]
+    last_clean = clean[-1] if clean else None
+    bracket = None if last_clean is None else (steps[0].x, round(steps[last_clean].x + size.step, 2))
+    labels = _few_labels(steps, width, last_clean) if small else _all_labels(steps)
+    return Ladder(size, steps, round(width, 2), size.head + size.height + size.foot, bracket, labels, small)
+
+
+def _all_labels(steps: Sequence[Step]) -> tuple[Label, ...]:
+    return tuple(Label(step.middle, step.mark, "stop") for step in steps)
+
+
+def _few_labels(steps: Sequence[Step], width: float, last_clean: int | None) -> tuple[Label, ...]:
+    """The ends and the last clean stop, as far as they don't run into each other."""
+    if not steps:
+        return ()
+    end = len(steps) - 1
+    labels = []
+    if last_clean is None or last_clean > LABEL_CLEARANCE - 1:
+        labels.append(Label(1, steps[0].mark, "first"))
+    if last_clean is not None:
+        at = {0: 1.0, end: width - 1}.get(last_clean, steps[last_clean].middle)
+        anchor = {0: "limit first", end: "limit last"}.get(last_clean, "limit")
+        labels.append(Label(round(at, 2), steps[last_clean].mark, anchor))
+    if end > 0 and (last_clean is None or last_clean < end - LABEL_CLEARANCE + 1):
+        labels.append(Label(round(width - 1, 2), steps[end].mark, "last"))
+    return tuple(labels)
+
+
+@dataclass(frozen=True)
+class OpenStop:
+    """A stop nobody has tested."""
+
+    f_number: float
+    p_clean: None = None
+    low: None = None
+    high: None = None
+    tested: bool = False
+
+
+def open_stops(widest: float, narrowest: float | None) -> list[OpenStop]:
+    """The stops of a lens without evidence; f/22 stands in for a narrowest stop that nobody entered."""
+    return [OpenStop(f_number) for f_number in full_stops_between(widest, narrowest or max(22.0, widest))]
+
+
+@dataclass(frozen=True)
+class Axis:
+    """A linear scale from values to SVG units."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        share = (value - self.low) / (self.high - self.low)
+        return round(self.start + share * (self.end - self.start), 2)
+
+
+def even_ticks(low: float, high: float, most: int = 5) -> list[float]:
+    """Round values between low and high, at most `most` + 1 of them, 1, 2 or 5 times a power of ten apart."""
+    raw = (high - low) / most
+    power = 10 ** math.floor(math.log10(raw))
+    width = next(power * factor for factor in (1, 2, 5, 10) if power * factor >= raw - 1e-12)
+    first = math.ceil(low / width - 1e-9)
+    last = math.floor(high / width + 1e-9)
+    return [round(index * width, 10) for index in range(first, last + 1)]
+
+
+@dataclass(frozen=True)
+class Tick:
+    at: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The plotting area of a figure with axes."""
+
+    width: float
+    height: float
+    left: float
+    right: float
+    top: float
+    bottom: float
+
+
+PLOT = Frame(width=344, height=204, left=42, right=334, top=12, bottom=166)
+
+
+@dataclass(frozen=True)
+class Point:
+    x: float
+    y: float
+    low_y: float | None
+    high_y: float | None
+    label: str
+
+
+@dataclass(frozen=True)
+class Plot:
+    """A figure with two axes: points with intervals, or a line in a band."""
+
+    frame: Frame
+    x_ticks: tuple[Tick, ...]
+    y_ticks: tuple[Tick, ...]
+    visible_y: float
+    zero_y: float
+    points: tuple[Point, ...] = ()
+    line: str = ""
+    band: str = ""
+
+
+def _y_axis(lows: Sequence[float], highs: Sequence[float], visible_ev: float) -> Axis:
+    bottom = min(-0.05, min(lows, default=0.0))
+    top = max(2.2 * visible_ev, max(highs, default=0.0)) * 1.06
+    return Axis(bottom, top, PLOT.bottom, PLOT.top)
+
+
+def _y_ticks(axis: Axis) -> tuple[Tick, ...]:
+    return tuple(Tick(axis(value), f"{value:.2f}".replace("-", "−")) for value in even_ticks(axis.low, axis.high))
+
+
+def _spaced(ticks: Sequence[Tick], least: float) -> tuple[Tick, ...]:
+    """Ticks whose labels do not run into each other, the first kept."""
+    kept: list[Tick] = []
+    for tick in ticks:
+        if not kept or tick.at - kept[-1].at >= least:
+            kept.append(tick)
+    return tuple(kept)
+
+
+def sweep_plot(readings: Sequence[tuple[float, float, float]], *, visible_ev: float) -> Plot:
+    """Excess against aperture with 95 % intervals.
+
+    readings: (f-number as marked, excess in EV, standard error in EV), in any order.
+    """
+    rows = sorted(readings, key=lambda row: exact_av(row[0]))
+    y = _y_axis([ev - 1.96 * se for _, ev, se in rows], [ev + 1.96 * se for _, ev, se in rows], visible_ev)
+    avs = [exact_av(f_number) for f_number, _, _ in rows]
+    x = Axis(min(avs) - 0.5, max(avs) + 0.5, PLOT.left, PLOT.right)
+    points = tuple(
+        Point(x(exact_av(n)), y(ev), y(ev - 1.96 * se), y(ev + 1.96 * se), mark_of(n)) for n, ev, se in rows
+    )
+    marks = dict.fromkeys(f_number for f_number, _, _ in rows)
+    ticks = _spaced([Tick(x(exact_av(n)), f"{n:g}") for n in marks], least=24)
+    return Plot(PLOT, ticks, _y_ticks(y), y(visible_ev), y(0), points=points)
+
+
+def profile_plot(
+    radius: Sequence[float],
+    excess: Sequence[float],
+    low: Sequence[float],
+    high: Sequence[float],
+    *,
+    visible_ev: float,
+) -> Plot:
+    """Excess against distance from the patch's centre (half-diagonals), with its 95 % band."""
+    y = _y_axis(low, high, visible_ev)
+    x = Axis(0.0, max(radius), PLOT.left, PLOT.right)
+    xs = [x(value) for value in radius]
+    upper = [f"{at},{y(value)}" for at, value in zip(xs, high, strict=True)]
+    lower = [f"{at},{y(value)}" for at, value in zip(xs, low, strict=True)]
+    return Plot(
+        PLOT,
+        tuple(Tick(x(value), f"{value:g}") for value in even_ticks(0, max(radius))),
+        _y_ticks(y),
+        y(visible_ev),
+        y(0),
+        line=" ".join(f"{at},{y(value)}" for at, value in zip(xs, excess, strict=True)),
+        band=" ".join([*upper, *reversed(lower)]),
+    )
+
+
+@dataclass(frozen=True)
+class Overlay:
+    """The measured patch on a picture of width × height pixels."""
+
+    width: int
+    height: int
+    x: float
+    y: float
+    radius: float
+    arm: float
+    stroke: float
+
+
+def overlay(width: int, height: int, *, centre: tuple[float, float], radius: float) -> Overlay:
+    """Place the patch's circle. centre and radius in half-diagonals from the picture's centre, x right, y down."""
+    half_diagonal = math.hypot(width, height) / 2
+    return Overlay(
+        width=width,
+        height=height,
+        x=round(width / 2 + centre[0] * half_diagonal, 1),
+        y=round(height / 2 + centre[1] * half_diagonal, 1),
+        radius=round(radius * half_diagonal, 1),
+        arm=round(0.02 * half_diagonal, 1),
+        stroke=round(half_diagonal / 180, 1),
+    )

@@ -1,0 +1,123 @@
+"""The first page of filing a report: what was tested, with what. The services check it; this only asks."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from registry.accounts.models import Account
+from registry.gear.models import Adapter, Body, Filter, Teleconverter
+from registry.reports.models import Basis, ConversionKind, FilterPosition, Rig
+
+NEW_RIG = "new"
+
+# What the services call a field → the field of the form that asks for it.
+FIELD_NAMES = {
+    "lens": "lens_name",
+    "rig.body": "body",
+    "rig.conversion": "conversion",
+    "rig.cut_on_nm": "cut_on_nm",
+    "copy.label": "copy_label",
+    "copy.serial_number": "serial_number",
+}
+
+
+class StartForm(forms.Form):
+    """Lens, rig, filter, light and target of one test."""
+
+    lens_name = forms.CharField(
+        label="Lens",
+        max_length=160,
+        help_text="As you would say it: “35 1.4”, with or without the maker.",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
+    )
+    lens = forms.CharField(required=False, widget=forms.HiddenInput)
+    copy_label = forms.CharField(
+        label="Which copy",
+        required=False,
+        max_length=80,
+        help_text="Only if you have tested more than one, such as “my second”.",
+    )
+    serial_number = forms.CharField(
+        label="Serial number",
+        required=False,
+        max_length=60,
+        help_text="Never stored or shown: only a one-way code of it, which tells whether two people tested one copy.",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    teleconverter = forms.ModelChoiceField(
+        Teleconverter.objects.none(), required=False, to_field_name="slug", empty_label="none"
+    )
+    adapter = forms.ModelChoiceField(
+        Adapter.objects.none(), required=False, to_field_name="slug", empty_label="none"
+    )
+    rig = forms.ChoiceField(label="Your camera", widget=forms.RadioSelect)
+    body = forms.CharField(
+        label="Camera body",
+        required=False,
+        max_length=160,
+        widget=forms.TextInput(attrs={"list": "bodies", "autocomplete": "off"}),
+    )
+    conversion = forms.ChoiceField(
+        label="Conversion", required=False, choices=[("", "choose…"), *ConversionKind.choices]
+    )
+    cut_on_nm = forms.CharField(
+        label="Conversion’s cut-on, nm",
+        required=False,
+        help_text="As the converter states it: 590, 630, 665, 720, 830 … Leave it empty for full spectrum.",
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "class": "narrow"}),
+    )
+    filter = forms.ModelChoiceField(
+        Filter.objects.none(), label="Filter on the lens", required=False, to_field_name="slug", empty_label="no filter"
+    )
+    filter_position = forms.ChoiceField(
+        label="Where the filter sat", required=False, choices=[("", "choose…"), *FilterPosition.choices]
+    )
+    target = forms.CharField(
+        required=False, max_length=120, help_text="What you photographed: a matt white wall, a defocused grey card …"
+    )
+    light = forms.CharField(
+        required=False, max_length=120, help_text="Overcast sky, open shade, a halogen lamp bounced off the ceiling …"
+    )
+    shot_on = forms.CharField(
+        label="Day of the test", required=False, widget=forms.DateInput(attrs={"type": "date", "class": "narrow"})
+    )
+    accessories = forms.CharField(
+        required=False, max_length=200, label="Anything else in the light path", help_text="A lens hood, a step-up ring …"
+    )
+    notes = forms.CharField(required=False, max_length=10_000, widget=forms.Textarea(attrs={"rows": 3}))
+
+    def __init__(self, *args: Any, author: Account | None = None, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        for name, kind in (("teleconverter", Teleconverter), ("adapter", Adapter), ("filter", Filter)):
+            self.fields[name].queryset = kind.objects.select_related("maker")
+        rigs = Rig.objects.filter(owner=author).select_related("body__maker") if author else []
+        own = [(rig.public_id, str(rig) + (f" ({rig.label})" if rig.label else "")) for rig in rigs]
+        self.has_rigs = bool(own)
+        self.fields["rig"].choices = [*own, (NEW_RIG, "another camera" if own else "describe it below")]
+        self.fields["rig"].initial = own[0][0] if own else NEW_RIG
+        if not own:
+            self.fields["rig"].widget = forms.HiddenInput()
+
+    def clean_filter(self) -> str | None:
+        chosen = self.cleaned_data["filter"]
+        return chosen.slug if chosen else None
+
+    def details(self) -> dict[str, Any]:
+        """The arguments of registry.reports.services.start_draft, without the author."""
+        typed = self.cleaned_data
+        new_rig = {"body": typed["body"], "conversion": typed["conversion"], "cut_on_nm": typed["cut_on_nm"]}
+        return {
+            "basis": Basis.MEASURED,
+            "lens": typed["lens"] or typed["lens_name"],
+            "rig": new_rig if typed["rig"] == NEW_RIG else typed["rig"],
+            "copy": {"label": typed["copy_label"], "serial_number": typed["serial_number"]},
+            "filter": typed["filter"],
+            "filter_position": typed["filter_position"],
+        } | {name: typed[name] for name in ("teleconverter", "adapter", "target", "light", "shot_on", "accessories", "notes")}
+
+
+def bodies_to_suggest() -> list[str]:
+    """Names for the body field's suggestions; a longer catalogue is completed by typing the name."""
+    return [str(body) for body in Body.objects.select_related("maker")[:400]]

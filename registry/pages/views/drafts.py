@@ -1,0 +1,34 @@
+"""Finding the draft that a page is about."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from registry.reports.models import Report, ReportState
+
+
+def own_report(request: HttpRequest, public_id: str) -> Report:
+    """The reader's own report; other people's are not even admitted to exist as drafts."""
+    report = (
+        Report.objects.filter(public_id=public_id, author=request.user)
+        .select_related("lens__maker", "rig__body__maker", "filter__maker", "author")
+        .first()
+    )
+    if report is None:
+        raise Http404(f"You have no report {public_id}.")
+    return report
+
+
+def own_draft(request: HttpRequest, public_id: str) -> Report:
+    report = own_report(request, public_id)
+    if report.state != ReportState.DRAFT:
+        raise Http404(f"Report {public_id} is no draft any more.")
+    return report
+
+
+def draft_or_elsewhere(request: HttpRequest, public_id: str) -> tuple[Report, HttpResponse | None]:
+    """The reader's draft, and where to go instead when it has been submitted already."""
+    report = own_report(request, public_id)
+    elsewhere = None if report.state == ReportState.DRAFT else redirect("report", public_id)
+    return report, elsewhere

@@ -1,0 +1,189 @@
+"""The way a report is filed: start → frames → check → submit. Each page can be left and come back to."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from registry.errors import CleanstopError
+from registry.gear.queries import find_lenses
+from registry.pages.forms.check import FindingsForm, FrameForm
+from registry.pages.forms.report import FIELD_NAMES, StartForm, bodies_to_suggest
+from registry.pages.problems import put_beside_fields
+from registry.pages.views.drafts import draft_or_elsewhere, own_draft
+from registry.reports import queries, services
+from registry.reports.models import Report
+
+TYPED = "typed-report"  # session key of a start form sent by someone whose sign-in had run out
+
+
+@require_http_methods(["GET", "POST"])
+def start(request: HttpRequest) -> HttpResponse:
+    """What was tested, with what. A form sent after the sign-in ran out is kept until they are back."""
+    if not request.user.is_authenticated:
+        if request.method == "POST":
+            request.session[TYPED] = request.POST.urlencode()
+        return redirect(f"{reverse('account_login')}?next={request.get_full_path()}")
+    if request.method == "POST":
+        form = StartForm(request.POST, author=request.user)
+        if form.is_valid() and (report := _started(form, request)):
+            return redirect("report-frames", report.public_id)
+        return _start_page(request, form, status=422)
+    if kept := request.session.pop(TYPED, None):
+        return _start_page(request, StartForm(QueryDict(kept), author=request.user))
+    lens_name = request.GET.get("lens", "")[:160]
+    return _start_page(request, StartForm(initial={"lens_name": lens_name}, author=request.user))
+
+
+def _started(form: StartForm, request: HttpRequest) -> Report | None:
+    try:
+        return services.start_draft(author=request.user, **form.details())
+    except CleanstopError as error:
+        put_beside_fields(form, error, FIELD_NAMES)
+        return None
+
+
+def _start_page(request: HttpRequest, form: StartForm, status: int = 200) -> HttpResponse:
+    typed = (form["lens_name"].value() or "").strip()
+    context = {
+        "form": form,
+        "bodies": bodies_to_suggest(),
+        "typed": typed,
+        "matches": find_lenses(typed, limit=5) if typed else [],
+        "chosen": form["lens"].value(),
+        "lens_unknown": "lens_name" in form.errors,
+        "drafts": queries.drafts_of(request.user),
+    }
+    return render(request, "pages/report_start.html", context, status=status)
+
+
+def suggest_lenses(request: HttpRequest) -> HttpResponse:
+    """The nearest lenses to what is being typed, as choices of the start form."""
+    typed = request.GET.get("lens_name", "").strip()[:160]
+    context = {"typed": typed, "matches": find_lenses(typed, limit=5) if typed else [], "chosen": ""}
+    return render(request, "pages/lens_choices.html", context)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def frames(request: HttpRequest, public_id: str) -> HttpResponse:
+    """Drop frames. Each file stands for itself: one that is refused leaves the others."""
+    report, elsewhere = draft_or_elsewhere(request, public_id)
+    if elsewhere:
+        return elsewhere
+    refused = _take_frames(request, report) if request.method == "POST" else []
+    context = {"report": report, "progress": queries.progress(report), "refused": refused}
+    if request.htmx or request.headers.get("X-One-Frame"):
+        return render(request, "pages/refused.html", context, status=422 if refused else 200)
+    if request.method == "POST" and not refused:
+        return redirect("report-frames", public_id)
+    return render(request, "pages/report_frames.html", context, status=422 if refused else 200)
+
+
+def _take_frames(request: HttpRequest, report: Report) -> list[dict]:
+    refused = []
+    for file in request.FILES.getlist("frames"):
+        try:
+            services.add_frame(report=report, by=request.user, file=file)
+        except CleanstopError as error:
+            refused.append({"name": file.name, "problems": error.problems})
+    return refused
+
+
+@login_required
+def frames_state(request: HttpRequest, public_id: str) -> HttpResponse:
+    """The list of frames with their state, asked for again and again while some are being measured."""
+    report = own_draft(request, public_id)
+    return render(request, "pages/arrivals.html", {"report": report, "progress": queries.progress(report)})
+
+
+@login_required
+def check(request: HttpRequest, public_id: str) -> HttpResponse:
+    """What was measured, frame by frame, with the chance to correct it."""
+    report, elsewhere = draft_or_elsewhere(request, public_id)
+    return elsewhere or _check_page(request, report)
+
+
+def _check_page(
+    request: HttpRequest,
+    report: Report,
+    *,
+    frame_forms: dict[str, FrameForm] | None = None,
+    findings: FindingsForm | None = None,
+    problems: tuple = (),
+    status: int = 200,
+) -> HttpResponse:
+    images = list(report.images.all())
+    forms = {image.public_id: FrameForm.of(image) for image in images} | (frame_forms or {})
+    graded = {finding.kind: finding.grade for finding in report.findings.all()}
+    context = {
+        "report": report,
+        "progress": queries.progress(report),
+        "frames": [
+            {"image": image, "form": forms[image.public_id], "shown": queries.overlay_of(image)} for image in images
+        ],
+        "findings": findings or FindingsForm(initial=graded),
+        "problems": problems,
+    }
+    return render(request, "pages/report_check.html", context, status=status)
+
+
+@login_required
+@require_POST
+def correct_frame(request: HttpRequest, public_id: str, image_id: str) -> HttpResponse:
+    """Correct one frame's f-number or focal length, grade it by eye, or take it out."""
+    report = own_draft(request, public_id)
+    image = queries.image_of(report, image_id)
+    back = f"{reverse('report-check', args=[public_id])}#frame-{image_id}"
+    if "remove" in request.POST:
+        services.remove_image(image=image, by=request.user)
+        messages.info(request, f"{image.file_name} was taken out of the report.")
+        return redirect(reverse("report-check", args=[public_id]))
+    form = FrameForm.of(image, request.POST)
+    if form.is_valid():
+        try:
+            services.correct_image(image=image, by=request.user, **form.changes())
+            return redirect(back)
+        except CleanstopError as error:
+            put_beside_fields(form, error)
+    return _check_page(request, report, frame_forms={image_id: form}, status=422)
+
+
+@login_required
+@require_POST
+def submit(request: HttpRequest, public_id: str) -> HttpResponse:
+    """Hand the report in, with the other traits graded on the check page."""
+    report, elsewhere = draft_or_elsewhere(request, public_id)
+    if elsewhere:
+        return elsewhere
+    findings = FindingsForm(request.POST)
+    if not findings.is_valid():
+        return _check_page(request, report, findings=findings, status=422)
+    try:
+        for kind, grade in findings.graded().items():
+            services.enter_finding(report=report, by=request.user, kind=kind, grade=grade)
+        report = services.submit_report(report=report, by=request.user, submit_when_measured=True)
+    except CleanstopError as error:
+        return _check_page(request, report, findings=findings, problems=error.problems, status=422)
+    messages.success(request, _thanks(report))
+    return redirect("lens", report.lens.slug)
+
+
+def _thanks(report: Report) -> str:
+    if report.submitted_at is None:
+        return "Your report goes in as soon as its last frame is measured; you can close this page."
+    return "Thank you: your report is in and counts. What it changes is shown here in a moment; reload to see it."
+
+
+@login_required
+@require_POST
+def discard(request: HttpRequest, public_id: str) -> HttpResponse:
+    report = own_draft(request, public_id)
+    lens = report.lens
+    services.discard_draft(report=report, by=request.user)
+    messages.info(request, f"The draft on {lens} was discarded with its frames.")
+    return redirect("my-reports")
