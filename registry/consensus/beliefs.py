@@ -1,0 +1,79 @@
+"""What is believed of a lens before its first report: learned from the catalogue, versioned, JSON-safe."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from registry.consensus.constants import (
+    EXCESS_EXPONENT,
+    EXCESS_EXPONENT_SPREAD,
+    LIMIT_MEAN_AV,
+    LIMIT_SPREAD_AV,
+    LIMIT_UNIFORM_SHARE,
+    METHOD_VERSION,
+    SPREAD_WEIGHTS,
+    VISIBLE_EV,
+)
+from registry.consensus.grid import EDGES, GRID_POINTS, kernel
+
+
+def _base_limits() -> tuple[float, ...]:
+    normal = np.diff(ndtr((EDGES - LIMIT_MEAN_AV) / LIMIT_SPREAD_AV))
+    uniform = np.full(GRID_POINTS, 1.0 / GRID_POINTS)
+    limits = (1 - LIMIT_UNIFORM_SHARE) * normal / normal.sum() + LIMIT_UNIFORM_SHARE * uniform
+    return tuple(limits.tolist())
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Distribution of lenses' clean limits on the grid, of the spread between tests, and the bands' offsets.
+
+    limits: probabilities on the grid, for the default threshold. spreads: weights of SPREADS.
+    offsets: how much later (stops, positive) or earlier a band's limit comes than the lens's own.
+    lenses: how many lenses they were learned from.
+    """
+
+    limits: tuple[float, ...] = field(default_factory=_base_limits)
+    spreads: tuple[float, ...] = SPREAD_WEIGHTS
+    offsets: Mapping[str, float] = field(default_factory=dict)
+    lenses: int = 0
+    method_version: str = METHOD_VERSION
+
+    def to_dict(self) -> dict:
+        """JSON-safe; from_dict gives back the same digits."""
+        return {
+            "limits": list(self.limits),
+            "spreads": list(self.spreads),
+            "offsets": dict(self.offsets),
+            "lenses": self.lenses,
+            "method_version": self.method_version,
+        }
+
+    @classmethod
+    def from_dict(cls, content: Mapping) -> Priors:
+        return cls(
+            limits=tuple(content["limits"]),
+            spreads=tuple(content["spreads"]),
+            offsets=dict(content["offsets"]),
+            lenses=content["lenses"],
+            method_version=content["method_version"],
+        )
+
+    def at(self, visible_ev: float) -> Priors:
+        """The same beliefs for another threshold (EV): limits move as far as excess grows with the f-number.
+
+        Excess ∝ N^EXCESS_EXPONENT, so a threshold T is reached log2(T / default) / (exponent / 2) stops later,
+        the less surely the further.
+        """
+        if visible_ev == VISIBLE_EV:
+            return self
+        moved = float(np.log2(visible_ev / VISIBLE_EV) / (EXCESS_EXPONENT / 2))
+        limits = np.array(self.limits) @ kernel(abs(moved) * EXCESS_EXPONENT_SPREAD, moved)
+        return replace(self, limits=tuple(limits.tolist()))
+
+
+DEFAULT_PRIORS = Priors()

@@ -1,0 +1,208 @@
+"""From rows to beliefs: cluster likelihoods, cells within a lens by exact message passing, posteriors."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from registry.consensus.beliefs import Priors
+from registry.consensus.cells import UNSTATED
+from registry.consensus.constants import CELL_SPREAD_AV, SHARED_ACROSS_CELLS, STRAY_SHARE
+from registry.consensus.grid import (
+    GRID,
+    GRID_POINTS,
+    SPREAD_COUNT,
+    cell_kernel,
+    kernel,
+    shared_kernels,
+    single_kernels,
+    within_kernels,
+)
+from registry.consensus.rows import Rows, ranges
+
+TINY = 1e-30
+WIDTH = SPREAD_COUNT * GRID_POINTS
+
+
+def row_likelihoods(rows: Rows, priors: Priors, dtype: str = "float64") -> np.ndarray:
+    """log L(μ; s) of every unique row, shape (unique rows, spreads × G).
+
+    One report: its h blurred by the spread. Several reports of one cluster: the geometric mean of their h
+    blurred by what they don't share, blurred by what they share; so twenty copies count as one, and
+    contradicting floods cancel instead of adding up. Then mixed with the chance that the cluster describes
+    something else, and with the chance that it belongs to another cell of the lens.
+    """
+    likelihoods = np.exp(rows.patterns - rows.patterns.max(axis=1, keepdims=True)).astype(dtype)
+    size = np.diff(rows.member_start)
+    blurred = np.empty((len(size), WIDTH), dtype=dtype)
+    single = np.flatnonzero(size == 1)
+    blurred[single] = likelihoods[rows.members[rows.member_start[single]]] @ single_kernels(dtype)
+    several = np.flatnonzero(size > 1)
+    if len(several):
+        blurred[several] = _cluster_means(likelihoods, rows, several, dtype)
+    return np.log(_robust(blurred, rows.shares, priors, dtype))
+
+
+def _cluster_means(likelihoods: np.ndarray, rows: Rows, several: np.ndarray, dtype: str) -> np.ndarray:
+    used, place = np.unique(rows.members, return_inverse=True)
+    logs = np.log(likelihoods[used] @ within_kernels(dtype) + TINY)
+    starts, size = rows.member_start[several], np.diff(rows.member_start)[several]
+    flat = place[ranges(starts, size)]
+    mean = np.add.reduceat(logs[flat], np.cumsum(size) - size, axis=0) / size[:, None]
+    mean = np.exp(mean).astype(dtype).reshape(len(several), SPREAD_COUNT, GRID_POINTS)
+    shared = np.matmul(mean.transpose(1, 0, 2), shared_kernels(dtype))
+    return shared.transpose(1, 0, 2).reshape(len(several), WIDTH)
+
+
+def _robust(blurred: np.ndarray, shares: np.ndarray, priors: Priors, dtype: str) -> np.ndarray:
+    cube = blurred.reshape(-1, SPREAD_COUNT, GRID_POINTS)
+    elsewhere = cube @ np.asarray(priors.limits, dtype=dtype)
+    cube = (1 - STRAY_SHARE) * cube + STRAY_SHARE * elsewhere[:, :, None]
+    vague = np.flatnonzero(shares < 1)
+    if len(vague):
+        share = shares[vague, None, None].astype(dtype)
+        neighbour = cube[vague] @ kernel(CELL_SPREAD_AV * 2**0.5).T.astype(dtype)
+        cube[vague] = share * cube[vague] + (1 - share) * neighbour
+    return cube.reshape(-1, WIDTH) + TINY
+
+
+@dataclass(frozen=True)
+class Pool:
+    """Beliefs about the cells of a catalogue.
+
+    row_logs: log likelihoods of unique rows; cell_logs: their sums per cell; prior_logs: what a cell's prior
+    and the lens's other cells say, spread weights included; posterior: of (spread, limit), all
+    (…, spreads × G).
+    """
+
+    row_logs: np.ndarray
+    cell_logs: np.ndarray
+    prior_logs: np.ndarray
+    posterior: np.ndarray
+
+
+def pool(rows: Rows, priors: Priors, dtype: str = "float64") -> Pool:
+    """Posterior of every cell of compiled rows."""
+    row_logs = row_likelihoods(rows, priors, dtype)
+    cell_logs = _sums(rows.row_cell, rows.row_unique, None, rows.cells.count, row_logs)
+    prior_logs = _cell_priors(rows, priors, row_logs, dtype)
+    return Pool(row_logs, cell_logs, prior_logs, normalised(cell_logs + prior_logs))
+
+
+def normalised(logs: np.ndarray) -> np.ndarray:
+    """Probabilities proportional to exp(logs) along the last axis."""
+    weights = np.exp(logs - logs.max(axis=-1, keepdims=True))
+    weights /= weights.sum(axis=-1, keepdims=True)
+    return weights
+
+
+def _sums(target: np.ndarray, source: np.ndarray, weight, count: int, table: np.ndarray) -> np.ndarray:
+    """Σ weight × table[source] for every target, in the order of the table, shape (count, width)."""
+    if not len(target):
+        return np.zeros((count, table.shape[1] if table.size else WIDTH), dtype=table.dtype)
+    weight = np.ones(len(target)) if weight is None else weight
+    matrix = csr_array((weight.astype(table.dtype), (target, source)), shape=(count, len(table)))
+    matrix.sum_duplicates()
+    return matrix @ table
+
+
+def _cell_priors(rows: Rows, priors: Priors, row_logs: np.ndarray, dtype: str) -> np.ndarray:
+    cells = rows.cells
+    lens_logs = np.log(np.outer(priors.spreads, priors.limits) + TINY).ravel()
+    beliefs = np.tile(lens_logs.astype(dtype), (cells.count, 1))
+    target, source = _cell_pairs(cells.lens)
+    if len(target):
+        messages = _messages(rows, priors, row_logs, target, source, dtype)
+        start = np.flatnonzero(np.append(True, np.diff(target) != 0))
+        beliefs[target[start]] += np.add.reduceat(messages, start, axis=0)
+    return _down(beliefs, cells.band, priors, dtype)
+
+
+def _cell_pairs(lens: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ordered pairs (target, source) of different cells of one lens, sorted by target."""
+    first = np.searchsorted(lens, lens, side="left")
+    size = np.searchsorted(lens, lens, side="right") - first
+    target = np.repeat(np.arange(len(lens)), size)
+    source = ranges(first, size)
+    other = target != source
+    return target[other], source[other]
+
+
+def _messages(rows: Rows, priors: Priors, row_logs, target, source, dtype: str) -> np.ndarray:
+    """log of what the source cells say of the lens's own limit, shape (pairs, spreads × G).
+
+    target: cell the message is meant for, or −1 for the lens itself. A cluster that has evidence in the
+    target cell is left out: it has already spoken there. One in k other cells weighs less in each.
+    """
+    first = np.searchsorted(rows.row_cell, source, side="left")
+    size = np.searchsorted(rows.row_cell, source, side="right") - first
+    pair = np.repeat(np.arange(len(source)), size)
+    row = ranges(first, size)
+    voices = np.bincount(rows.row_cluster, minlength=1)[rows.row_cluster[row]]
+    weight = 1.0 / (1.0 + (voices - 1) * SHARED_ACROSS_CELLS)
+    width = int(rows.row_cluster.max(initial=0)) + 1
+    spoken = np.isin(target[pair] * width + rows.row_cluster[row], rows.row_cell * width + rows.row_cluster)
+    kept = ~spoken
+    logs = _sums(pair[kept], rows.row_unique[row[kept]], weight[kept], len(source), row_logs)
+    top = logs.max(axis=1, keepdims=True)
+    likelihood = np.exp(logs - top).reshape(-1, SPREAD_COUNT, GRID_POINTS)
+    return np.log(_by_band(likelihood, source, rows.cells.band, priors, dtype, up=True) + TINY) + top
+
+
+def _down(beliefs: np.ndarray, bands: list[str], priors: Priors, dtype: str) -> np.ndarray:
+    """log prior of the cells' limits from what is believed of the lens's own."""
+    top = beliefs.max(axis=1, keepdims=True)
+    cube = np.exp(beliefs - top).reshape(-1, SPREAD_COUNT, GRID_POINTS)
+    return np.log(_by_band(cube, np.arange(len(bands)), bands, priors, dtype, up=False) + TINY) + top
+
+
+def _by_band(cube, cells: np.ndarray, bands: list[str], priors: Priors, dtype: str, up: bool) -> np.ndarray:
+    """Blur between the lens's limit and its cells', each band with its offset."""
+    offsets = np.array([band_offset(priors, band) for band in bands])[cells]
+    out = np.empty_like(cube)
+    for offset in np.unique(offsets):
+        mine = offsets == offset
+        matrix = cell_kernel(float(offset)).astype(dtype)
+        out[mine] = cube[mine] @ (matrix.T if up else matrix)
+    return out.reshape(-1, WIDTH)
+
+
+def band_offset(priors: Priors, band: str) -> float:
+    """Offset of a band's limits against the lens's own, in stops."""
+    return 0.0 if band == UNSTATED else priors.offsets.get(band, 0.0)
+
+
+@dataclass(frozen=True)
+class LensBeliefs:
+    """Summed over a catalogue's lenses with evidence: posterior of the lens's own limit (G,), of the
+    spread (spreads,), and per band (sum of its cells' moves against their lens, number of cells)."""
+
+    limits: np.ndarray
+    spreads: np.ndarray
+    band_moves: dict[str, tuple[float, float]]
+    count: int
+
+
+def lens_beliefs(rows: Rows, priors: Priors, dtype: str = "float64") -> LensBeliefs:
+    """The expectation step of learning the priors."""
+    pooled = pool(rows, priors, dtype)
+    told = np.flatnonzero(rows.n_clusters > 0)
+    lens = rows.cells.lens[told]
+    messages = _messages(rows, priors, pooled.row_logs, np.full(len(told), -1), told, dtype)
+    start = np.flatnonzero(np.append(True, np.diff(lens) != 0)) if len(told) else np.empty(0, np.intp)
+    if not len(start):
+        return LensBeliefs(np.zeros(GRID_POINTS), np.zeros(SPREAD_COUNT), {}, 0)
+    base = np.log(np.outer(priors.spreads, priors.limits) + TINY).ravel()
+    joint = normalised(base + np.add.reduceat(messages, start, axis=0))
+    joint = joint.reshape(-1, SPREAD_COUNT, GRID_POINTS)
+    lens_mean = np.repeat(joint.sum(axis=1) @ GRID, np.diff(np.append(start, len(told))))
+    cell_mean = pooled.posterior[told].reshape(-1, SPREAD_COUNT, GRID_POINTS).sum(axis=1) @ GRID
+    moves: dict[str, tuple[float, float]] = {}
+    for cell, move in zip(told, cell_mean - lens_mean, strict=True):
+        band = rows.cells.band[cell]
+        total, count = moves.get(band, (0.0, 0.0))
+        moves[band] = (total + float(move), count + 1.0)
+    moves.pop(UNSTATED, None)
+    return LensBeliefs(joint.sum(axis=(0, 1)), joint.sum(axis=(0, 2)), moves, len(start))

@@ -1,0 +1,60 @@
+"""Learning the priors from a catalogue: empirical Bayes by expectation-maximisation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from registry.consensus.arrays import arrays_of
+from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
+from registry.consensus.constants import BASE_LENSES, EM_PASSES, PRIOR_SMOOTHING_AV, VISIBLE_EV
+from registry.consensus.evidence import Lens, Report
+from registry.consensus.grid import kernel
+from registry.consensus.pooling import lens_beliefs
+from registry.consensus.rows import Rows, compile_rows
+
+__all__ = ["DEFAULT_PRIORS", "Priors", "fit_priors", "learn_priors"]
+
+
+def fit_priors(
+    catalogue: Iterable[tuple[Lens, Sequence[Report]]],
+    base: Priors = DEFAULT_PRIORS,
+    visible_ev: float = VISIBLE_EV,
+) -> Priors:
+    """Learn the priors from a catalogue of (lens, reports) pairs by expectation-maximisation.
+
+    The base counts for BASE_LENSES lenses. visible_ev: threshold (EV) that readings are judged at; the
+    result then holds for that threshold.
+    """
+    return learn_priors(compile_rows(arrays_of(catalogue, visible_ev)), base)
+
+
+def learn_priors(rows: Rows, base: Priors = DEFAULT_PRIORS, passes: int = EM_PASSES) -> Priors:
+    """As fit_priors, from compiled rows."""
+    priors = base
+    smooth = kernel(PRIOR_SMOOTHING_AV)
+    for _ in range(passes):
+        beliefs = lens_beliefs(rows, priors)
+        if not beliefs.count:
+            return base
+        limits = BASE_LENSES * np.array(base.limits) + beliefs.limits @ smooth
+        spreads = BASE_LENSES * np.array(base.spreads) + beliefs.spreads
+        priors = Priors(
+            limits=tuple((limits / limits.sum()).tolist()),
+            spreads=tuple((spreads / spreads.sum()).tolist()),
+            offsets=_offsets(beliefs.band_moves, base),
+            lenses=beliefs.count,
+        )
+    return priors
+
+
+def _offsets(band_moves: Mapping[str, tuple[float, float]], base: Priors) -> dict[str, float]:
+    """Mean move of each band's cells against their lens, held to the base by BASE_LENSES cells."""
+    names: Sequence[str] = sorted({*band_moves, *base.offsets})
+    offsets = {}
+    for name in names:
+        total, count = band_moves.get(name, (0.0, 0.0))
+        held = base.offsets.get(name, 0.0)
+        offsets[name] = round((total + BASE_LENSES * held) / (count + BASE_LENSES), 4)
+    return offsets

@@ -1,0 +1,196 @@
+"""Evidence compiled for the engine: unique sweeps, one row per cluster and cell, and the cells' stops.
+
+Everything that is summed later is ordered here by content, so equal evidence gives equal digits whatever
+order it came in; and equal rows are kept once, so a catalogue costs what its different sweeps cost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from registry.consensus.arrays import EVIDENCE, MIXED, NOTHING, EvidenceArrays
+from registry.consensus.clusters import clusters_of
+from registry.consensus.likelihood import log_likelihoods
+from registry.consensus.membership import Cells, cells_of
+
+
+@dataclass(frozen=True)
+class Rows:
+    """What the engine works on.
+
+    cells: the cells and which report may belong to which. patterns: log h(y) of unique sweeps, shape
+    (patterns, G). members, member_start: patterns of unique rows, concatenated, with each row's start.
+    shares: chance that a unique row belongs to its cell. row_cell, row_cluster, row_unique: one per cluster
+    and cell, sorted by cell, then by content. report_cluster, report_pattern: per report; −1 for a report
+    without a likelihood. entry_row: row of each of the cells' entries; −1 where the entry doesn't count.
+    n_reports, n_mixed: reports with evidence, and clusters that say nothing but "mixed", per cell;
+    n_mixed_reports, n_nothing: reports that say so.
+    """
+
+    cells: Cells
+    patterns: np.ndarray
+    members: np.ndarray
+    member_start: np.ndarray
+    shares: np.ndarray
+    row_cell: np.ndarray
+    row_cluster: np.ndarray
+    row_unique: np.ndarray
+    report_cluster: np.ndarray
+    report_pattern: np.ndarray
+    entry_row: np.ndarray
+    n_reports: np.ndarray
+    n_mixed: np.ndarray
+    n_mixed_reports: np.ndarray
+    n_nothing: np.ndarray
+
+    @property
+    def n_clusters(self) -> np.ndarray:
+        """Independent pieces of evidence with a likelihood, per cell."""
+        return np.bincount(self.row_cell, minlength=self.cells.count)
+
+
+def compile_rows(arrays: EvidenceArrays, odds_step: float | None = None) -> Rows:
+    """Compile columns. odds_step: round log odds to it, which keeps a large catalogue's table of unique
+    sweeps small; None keeps every digit."""
+    clusters = clusters_of(arrays)
+    report, av, odds = settle_readings(arrays, odds_step)
+    hashes = _sweep_hashes(report, av, odds, len(arrays.report_lens))
+    telling = np.flatnonzero(arrays.report_kind == EVIDENCE)
+    unique, first, inverse = np.unique(hashes[telling], return_index=True, return_inverse=True)
+    report_pattern = np.full(len(arrays.report_lens), -1, dtype=np.intp)
+    report_pattern[telling] = inverse
+    patterns = _patterns(report, av, odds, telling[first], len(arrays.report_lens))
+    cells = cells_of(arrays)
+    return _rows(arrays, cells, clusters, report_pattern, unique, patterns)
+
+
+def settle_readings(arrays: EvidenceArrays, odds_step: float | None = None) -> tuple[np.ndarray, ...]:
+    """(report, Av, log odds) with each report's stops once, sorted.
+
+    Frames that repeat a stop of one sweep are one set-up's: their log odds are averaged, equal ones once.
+    """
+    odds = arrays.reading_odds + 0.0
+    if odds_step:
+        odds = np.round(odds / odds_step) * odds_step + 0.0
+    stop = np.round(arrays.reading_av * 1e6).astype(np.int64) + 10**7
+    place = arrays.reading_report.astype(np.int64) * 10**8 + stop
+    if len(place) < 2 or np.all(np.diff(place) > 0):
+        return arrays.reading_report, arrays.reading_av + 0.0, odds
+    order = np.lexsort((odds, place))
+    place, odds = place[order], odds[order]
+    fresh = np.append(True, (np.diff(place) != 0) | (np.diff(odds) != 0))
+    place, odds, order = place[fresh], odds[fresh], order[fresh]
+    start = np.flatnonzero(np.append(True, np.diff(place) != 0))
+    mean = np.add.reduceat(odds, start) / np.diff(np.append(start, len(odds)))
+    kept = order[start]
+    return arrays.reading_report[kept], arrays.reading_av[kept] + 0.0, mean
+
+
+def _mixed_bits(values: np.ndarray) -> np.ndarray:
+    """A well-mixed 64-bit number of each 64-bit number (the finaliser of SplitMix64, Steele et al. 2014)."""
+    x = values + np.uint64(0x9E3779B97F4A7C15)
+    x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return x ^ (x >> np.uint64(31))
+
+
+def _sweep_hashes(report: np.ndarray, av: np.ndarray, odds: np.ndarray, count: int) -> np.ndarray:
+    """A number of each report's content alone, whatever its place in the input; shape (count,), uint64."""
+    hashes = np.zeros(count, dtype=np.uint64)
+    if not len(report):
+        return hashes
+    content = _mixed_bits(np.round(av * 1e6).astype(np.int64).view(np.uint64))
+    content = _mixed_bits(content ^ np.ascontiguousarray(odds).view(np.uint64))
+    start = np.flatnonzero(np.append(True, np.diff(report) != 0))
+    hashes[report[start]] = np.add.reduceat(content, start)
+    return hashes
+
+
+def _patterns(report, av, odds, chosen: np.ndarray, count: int) -> np.ndarray:
+    number = np.full(count, -1, dtype=np.intp)
+    number[chosen] = np.arange(len(chosen))
+    mine = number[report]
+    kept = mine >= 0
+    return log_likelihoods(mine[kept], av[kept], odds[kept], len(chosen))
+
+
+def _rows(arrays, cells: Cells, clusters, report_pattern, pattern_hashes, patterns) -> Rows:
+    entry_cluster = clusters[cells.entry_report]
+    entry_pattern = report_pattern[cells.entry_report]
+    kind = arrays.report_kind[cells.entry_report]
+    width = int(clusters.max(initial=0)) + 1
+    place = cells.entry_cell * width + entry_cluster
+    counts = _counts(cells, kind, place, width)
+
+    told = np.flatnonzero(kind == EVIDENCE)
+    told = told[_best_stated(place[told], cells.entry_share[told])]
+    order = told[np.lexsort((entry_pattern[told], place[told]))]
+    fresh = np.ones(len(order), dtype=bool)
+    fresh[1:] = (np.diff(place[order]) != 0) | (np.diff(entry_pattern[order]) != 0)
+    kept = order[fresh]
+    start = np.flatnonzero(np.append(True, np.diff(place[kept]) != 0)) if len(kept) else np.empty(0, np.intp)
+    size = np.diff(np.append(start, len(kept)))
+    share = np.maximum.reduceat(cells.entry_share[kept], start) if len(kept) else np.empty(0)
+    row_hash = _row_hashes(pattern_hashes[entry_pattern[kept]], start, share)
+    _, first, unique = np.unique(row_hash, return_index=True, return_inverse=True)
+
+    row_place = place[kept][start]
+    by_content = np.lexsort((unique, row_place // width))
+    entry_row = np.full(len(place), -1, dtype=np.intp)
+    if len(told):
+        where = np.empty(len(by_content), dtype=np.intp)
+        where[by_content] = np.arange(len(by_content))
+        entry_row[told] = where[np.searchsorted(row_place, place[told])]
+    member_start = np.append(0, np.cumsum(size[first])).astype(np.intp)
+    members = entry_pattern[kept[ranges(start[first], size[first])]]
+    return Rows(
+        cells=cells,
+        patterns=patterns,
+        members=members,
+        member_start=member_start,
+        shares=share[first],
+        row_cell=(row_place // width)[by_content],
+        row_cluster=(row_place % width)[by_content],
+        row_unique=unique[by_content],
+        report_cluster=clusters,
+        report_pattern=report_pattern,
+        entry_row=entry_row,
+        **counts,
+    )
+
+
+def ranges(start: np.ndarray, size: np.ndarray) -> np.ndarray:
+    """Indices start … start + size − 1 of every pair, one after the other."""
+    ends = np.cumsum(size)
+    return np.arange(ends[-1] if len(ends) else 0) + np.repeat(start - (ends - size), size)
+
+
+def _best_stated(place: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Which entries count: where a cluster has evidence that states this cell, what it leaves unstated
+    elsewhere isn't also spread over it."""
+    if not len(place) or share.min() == 1.0:
+        return np.ones(len(place), dtype=bool)
+    _, inverse = np.unique(place, return_inverse=True)
+    stated = np.zeros(inverse.max() + 1, dtype=bool)
+    stated[inverse[share == 1.0]] = True
+    return (share == 1.0) | ~stated[inverse]
+
+
+def _row_hashes(member_hashes: np.ndarray, start: np.ndarray, share: np.ndarray) -> np.ndarray:
+    if not len(start):
+        return np.empty(0, dtype=np.uint64)
+    total = np.add.reduceat(_mixed_bits(member_hashes), start)
+    return _mixed_bits(total ^ np.round(share * 1e9).astype(np.uint64))
+
+
+def _counts(cells: Cells, kind: np.ndarray, place: np.ndarray, width: int) -> dict[str, np.ndarray]:
+    told = np.unique(place[kind == EVIDENCE])
+    mixed_only = np.setdiff1d(place[kind == MIXED], told)
+    return {
+        "n_reports": np.bincount(cells.entry_cell[kind == EVIDENCE], minlength=cells.count),
+        "n_mixed": np.bincount(mixed_only // width, minlength=cells.count),
+        "n_mixed_reports": np.bincount(cells.entry_cell[kind == MIXED], minlength=cells.count),
+        "n_nothing": np.bincount(cells.entry_cell[kind == NOTHING], minlength=cells.count),
+    }
