@@ -31,11 +31,14 @@ class WorkerLost(Exception):
     """The worker died while it ran this task, as often as a task may lose its worker."""
 
 
-def retried_task(attempts: int = 3, *, priority: int = 0) -> Callable[[Callable], Task]:
+def retried_task(
+    attempts: int = 3, *, priority: int = 0, give_up: Callable[..., None] | None = None
+) -> Callable[[Callable], Task]:
     """A task that goes back into the queue when it fails, with a growing delay, `attempts` times in all.
 
     Domain errors (registry.errors) are not retried: trying again would not mend what was sent. Each failed
-    attempt stays in the task table with its traceback. Tasks must be idempotent.
+    attempt stays in the task table with its traceback. Tasks must be idempotent. give_up is called with the
+    task's arguments when the last attempt failed, so that nobody waits for it for ever.
     """
 
     def decorate(function: Callable) -> Task:
@@ -47,6 +50,8 @@ def retried_task(attempts: int = 3, *, priority: int = 0) -> Callable[[Callable]
                 raise
             except Exception as failure:
                 if attempt >= attempts:
+                    if give_up is not None:
+                        give_up(*arguments, **named)
                     raise
                 delay = FIRST_DELAY * DELAY_FACTOR ** (attempt - 1)
                 logger.warning("%s failed (attempt %d); next in %s", function.__name__, attempt, delay)
