@@ -57,7 +57,9 @@ class Copy(models.Model):
     holder = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="copies")
     label = models.CharField(max_length=80, default="my copy")
     serial_hash = models.CharField(max_length=64, blank=True, db_index=True)
-    same_as = models.ForeignKey("self", null=True, blank=True, on_delete=models.SET_NULL, related_name="twins")
+    same_as = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="twins"
+    )
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -18,9 +18,7 @@ class Sweep(models.Model):
     class Meta:
         ordering = ["focal_length_mm", "id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["report", "focal_length_mm"], name="sweep_once_per_focal_length"
-            ),
+            models.UniqueConstraint(fields=["report", "focal_length_mm"], name="sweep_once_per_focal_length"),
             models.CheckConstraint(condition=Q(focal_length_mm__gt=0), name="sweep_focal_length_positive"),
         ]
 

@@ -48,8 +48,12 @@ class Report(models.Model):
     copy = models.ForeignKey(
         "reports.Copy", null=True, blank=True, on_delete=models.PROTECT, related_name="reports"
     )
-    rig = models.ForeignKey("reports.Rig", null=True, blank=True, on_delete=models.PROTECT, related_name="reports")
-    body = models.ForeignKey("gear.Body", null=True, blank=True, on_delete=models.PROTECT, related_name="reports")
+    rig = models.ForeignKey(
+        "reports.Rig", null=True, blank=True, on_delete=models.PROTECT, related_name="reports"
+    )
+    body = models.ForeignKey(
+        "gear.Body", null=True, blank=True, on_delete=models.PROTECT, related_name="reports"
+    )
     filter = models.ForeignKey(
         "gear.Filter", null=True, blank=True, on_delete=models.PROTECT, related_name="reports"
     )

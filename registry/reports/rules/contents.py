@@ -11,7 +11,12 @@ from registry.gear.models import Lens, Teleconverter
 from registry.optics import stops
 from registry.reports.models import ClaimSays, FindingKind, ImagePurpose, SampleImage
 from registry.reports.rules.inputs import Input
-from registry.reports.rules.stops import check_focal_length, check_not_wider, check_typed_f_number, sweep_focal_length
+from registry.reports.rules.stops import (
+    check_focal_length,
+    check_not_wider,
+    check_typed_f_number,
+    sweep_focal_length,
+)
 
 EXCESS_EV = (-2.0, 8.0)  # more than eight stops over its surroundings is a lamp, not a hotspot
 STANDARD_ERROR_EV = (0.001, 4.0)
@@ -44,7 +49,9 @@ class Tested:
     teleconverter: Teleconverter | None = None
 
 
-def read_f_number(source: Input, tested: Tested, focal_length_mm: float | None, name: str = "f_number") -> float | None:
+def read_f_number(
+    source: Input, tested: Tested, focal_length_mm: float | None, name: str = "f_number"
+) -> float | None:
     """An f-number as typed, or as EXIF gave it when the input says `from_exif`."""
     value = source.content.get(name)
     try:
@@ -83,11 +90,15 @@ def read_reading(source: Input, tested: Tested, focal_length_mm: float | None) -
     low, high = STANDARD_ERROR_EV
     error = source.number("excess_se", low=low, high=high, what="Standard error", unit="EV")
     grade = source.whole("grade", low=GRADES[0], high=GRADES[1], what="Grade")
-    sent = {name for name in ("excess_ev", "excess_se", "grade") if source.content.get(name) not in (None, "")}
+    sent = {
+        name for name in ("excess_ev", "excess_se", "grade") if source.content.get(name) not in (None, "")
+    }
     if not sent - {"excess_se"}:
         source.missing("grade", "What was seen at this stop", "Give a grade from 0 to 4, or the excess in EV with its standard error.")  # fmt: skip
     elif "excess_ev" in sent and "excess_se" not in sent:
-        source.missing("excess_se", "The excess's standard error", "Give it in EV, or give a grade by eye instead.")
+        source.missing(
+            "excess_se", "The excess's standard error", "Give it in EV, or give a grade by eye instead."
+        )
     elif "excess_se" in sent and "excess_ev" not in sent:
         source.missing("excess_ev", "The excess that the standard error belongs to", "Give it in EV.")
     return {"f_number": f_number, "excess_ev": excess, "excess_se": error, "grade": grade}
@@ -214,7 +225,11 @@ def read_images(source: Input, tested: Tested, owner: Account) -> list[ImageCont
     """Pictures by public id (uploaded before), each alone or as an object with `image` and what is said of it."""
     contents, seen = [], set()
     sent = source.content.get("images")
-    shaped = [{"image": one} if isinstance(one, str) else one for one in sent] if isinstance(sent, list | tuple) else sent
+    shaped = (
+        [{"image": one} if isinstance(one, str) else one for one in sent]
+        if isinstance(sent, list | tuple)
+        else sent
+    )
     for entry in Input({"images": shaped}, source.path, source.problems).each("images", most=1000):
         entry.known(("image", *IMAGE_CHANGES))
         name = str(entry.content.get("image") or "")
@@ -223,7 +238,9 @@ def read_images(source: Input, tested: Tested, owner: Account) -> list[ImageCont
             entry.refuse("unknown-image", "image", name or None, f"You have uploaded no picture “{name}”.",
                          "Upload it first, then name it by the id that the upload returned.")  # fmt: skip
         elif name in seen:
-            entry.refuse("image-twice", "image", name, f"Picture “{name}” is in the list twice.", "Name it once.")
+            entry.refuse(
+                "image-twice", "image", name, f"Picture “{name}” is in the list twice.", "Name it once."
+            )
         changes = read_image_changes(entry, tested)
         seen.add(name)
         if image is not None:

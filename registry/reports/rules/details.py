@@ -24,7 +24,10 @@ _TEXTS = {
     "tester_name": (120, "Name of the tester"),
 }
 _DAYS = {"shot_on": "Day of the test", "citation_date": "Date of the source"}
-_ADDRESSES = {"citation_url": "Address of the source", "citation_archive_url": "Address of the archived source"}
+_ADDRESSES = {
+    "citation_url": "Address of the source",
+    "citation_archive_url": "Address of the archived source",
+}
 DETAIL_FIELDS = (
     "basis", "rig", "copy", "filter_position", "cut_on_nm", "light_group", "licence",
     *_GEAR, *_TEXTS, *_DAYS, *_ADDRESSES,
@@ -37,7 +40,9 @@ def read_details(source: Input, author: Account, report: Report | None = None) -
     report: the report being changed, whose values hold for what was not sent. A rig or a copy sent as an object
     comes back unsaved when the author has no such one yet.
     """
-    values: dict[str, Any] = {name: gear_item(source, name, kind) for name, kind in _GEAR.items() if name in source}
+    values: dict[str, Any] = {
+        name: gear_item(source, name, kind) for name, kind in _GEAR.items() if name in source
+    }
     values |= {
         name: source.text(name, longest=longest, what=what)
         for name, (longest, what) in _TEXTS.items()
@@ -77,7 +82,9 @@ def read_rig(source: Input, owner: Account) -> Rig | None:
     cut_on = source.number("cut_on_nm", low=low, high=high, what="Cut-on", unit="nm")
     label = source.text("label", longest=80, what="Label")
     if conversion == ConversionKind.LONG_PASS and source.content.get("cut_on_nm") in (None, ""):
-        source.missing("cut_on_nm", "The conversion's cut-on", "Give the wavelength in nm that the converter states.")
+        source.missing(
+            "cut_on_nm", "The conversion's cut-on", "Give the wavelength in nm that the converter states."
+        )
     if conversion in (ConversionKind.FULL_SPECTRUM, ConversionKind.UNCONVERTED) and cut_on is not None:
         source.refuse("cut-on-without-filter", "cut_on_nm", cut_on, f"A {conversion} body has no cut-on ({cut_on:g} nm).",
                       "Leave it empty, or choose the long-pass conversion.")  # fmt: skip
@@ -131,8 +138,8 @@ def _check_required(source: Input, values: dict[str, Any], report: Report | None
 
 def _settle_light(source: Input, values: dict[str, Any], report: Report | None) -> None:
     """Fill body, cut-on and light group: from rig and filter where there are any, else as stated."""
-    rig = values["rig"] if "rig" in values else report and report.rig
-    filter_item = values["filter"] if "filter" in values else report and report.filter
+    rig = values.get("rig", report and report.rig)
+    filter_item = values.get("filter", report and report.filter)
     cut_on, group = effective_cut_on(rig, filter_item)
     low, high = WAVELENGTHS_NM
     stated = source.number("cut_on_nm", low=low, high=high, what="Cut-on", unit="nm")

@@ -57,7 +57,9 @@ class Input:
             if name not in names:
                 near = difflib.get_close_matches(str(name), names, n=1)
                 remedy = f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(sorted(names))}."
-                self.refuse("unknown-field", str(name), self.content[name], f"There is no field “{name}”.", remedy)
+                self.refuse(
+                    "unknown-field", str(name), self.content[name], f"There is no field “{name}”.", remedy
+                )
 
     def missing(self, name: str, what: str, remedy: str) -> None:
         self.refuse("missing", name, None, f"{what} is missing.", remedy)
@@ -129,7 +131,9 @@ class Input:
             self.refuse("date-in-the-future", name, value, f"{what} “{day}” is in the future.",
                         "Give the day on which it happened.")  # fmt: skip
         elif day.year < 1840:
-            self.refuse("date-too-early", name, value, f"{what} “{day}” is before photography.", "Check the year.")
+            self.refuse(
+                "date-too-early", name, value, f"{what} “{day}” is before photography.", "Check the year."
+            )
         else:
             return day
         return None
@@ -151,13 +155,17 @@ class Input:
         if value in (*_MISSING, []):
             return []
         if not isinstance(value, list | tuple):
-            self.refuse("not-a-list", name, value, f"“{name}” is not a list.", "Send a list in square brackets.")
+            self.refuse(
+                "not-a-list", name, value, f"“{name}” is not a list.", "Send a list in square brackets."
+            )
             return []
         if len(value) > most:
             self.refuse("too-many", name, len(value), f"“{name}” has {len(value)} entries.",
                         f"Send at most {most}.")  # fmt: skip
             return []
-        return [Input(entry, f"{self.field(name)}[{index}]", self.problems) for index, entry in enumerate(value)]
+        return [
+            Input(entry, f"{self.field(name)}[{index}]", self.problems) for index, entry in enumerate(value)
+        ]
 
 
 def plain(value: Any) -> Any:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import Any
 
 from django.db.models import Model
@@ -10,6 +9,7 @@ from django.db.models import Model
 from registry.accounts.models import Account
 from registry.gear import queries as gear
 from registry.gear.models import Adapter, Body, Filter, Lens, Teleconverter
+from registry.gear.names import comparable
 from registry.reports.models import Copy, Rig
 from registry.reports.rules.inputs import Input
 
@@ -58,29 +58,23 @@ def own_thing(source: Input, name: str, kind: type[Rig] | type[Copy], owner: Acc
         name,
         source.content.get(name),
         f"You have no {called} “{source.content.get(name)}”.",
-        f"Name one of your own, or describe it here as an object to add it.",
+        "Name one of your own, or describe it here as an object to add it.",
     )
     return None
 
 
 def _by_name(kind: type[Model], written: str) -> Any | None:
-    """The one item that is called exactly so, with its maker first, apart from case."""
+    """The one item that is called so, with or without its maker, apart from case and punctuation."""
     if kind is Lens:
         return gear.match_exif_lens(written)
-    maker, _, rest = written.partition(" ")
-    matches = [item for item in kind._default_manager.select_related("maker").filter(name__iexact=written)]
-    matches += [
-        item
-        for item in kind._default_manager.select_related("maker").filter(maker__name__istartswith=maker)
-        if rest and str(item).casefold() == written.casefold()
-    ]
-    return matches[0] if len(matches) == 1 else None
+    wanted = comparable(written)
+    near = gear.find_gear(_CALLED[kind], written, limit=25)
+    whole = [item for item in near if comparable(str(item)) == wanted]
+    named = whole or [item for item in near if comparable(item.name) == wanted]
+    return named[0] if len(named) == 1 else None
 
 
 def _nearest(kind: type[Model], written: str) -> list[str]:
-    if kind is Lens:
-        return [f"“{lens}” ({lens.slug})" for lens in gear.nearest_lenses(written)[:3]]
-    known = {item.slug: str(item) for item in kind._default_manager.select_related("maker")}
-    names = {**{slug: slug for slug in known}, **{text: slug for slug, text in known.items()}}
-    near = difflib.get_close_matches(written, names, n=3, cutoff=0.5)
-    return [f"“{known[slug]}” ({slug})" for slug in dict.fromkeys(names[text] for text in near)]
+    words = written.replace("-", " ")
+    items = gear.nearest_lenses(words) if kind is Lens else gear.find_gear(_CALLED[kind], words, limit=3)
+    return [f"“{item}” ({item.slug})" for item in items[:3]]

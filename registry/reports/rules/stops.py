@@ -34,7 +34,9 @@ def widest_possible(lens: Lens, focal_length_mm: float | None) -> float:
     return min(lens.widest_f, lens.widest_f_tele)
 
 
-def check_not_wider(lens: Lens, focal_length_mm: float | None, f_number: float, field: str = "f_number") -> None:
+def check_not_wider(
+    lens: Lens, focal_length_mm: float | None, f_number: float, field: str = "f_number"
+) -> None:
     """Raise InvalidInput when an f-number is wider than the lens opens at this focal length."""
     widest = widest_possible(lens, focal_length_mm)
     if stops.exact_av(f_number) < stops.exact_av(widest) - ROUNDING_AV:

@@ -1,0 +1,50 @@
+from registry.reports.services.drafts import change_draft, discard_draft, start_draft
+from registry.reports.services.equipment import save_copy, save_rig
+from registry.reports.services.evidence import (
+    enter_claim,
+    enter_finding,
+    enter_readings,
+    remove_claim,
+    remove_finding,
+    remove_readings,
+)
+from registry.reports.services.filing import file_report
+from registry.reports.services.frames import add_frame, attach_image, correct_image, keep_image, remove_image
+from registry.reports.services.life import restore, revise_report, set_aside, submit_report, withdraw_report
+from registry.reports.services.measuring import (
+    give_up_sweep,
+    record_intake,
+    record_measurement,
+    record_sweep,
+    record_unreadable,
+)
+
+__all__ = [
+    "add_frame",
+    "attach_image",
+    "change_draft",
+    "correct_image",
+    "discard_draft",
+    "enter_claim",
+    "enter_finding",
+    "enter_readings",
+    "file_report",
+    "give_up_sweep",
+    "keep_image",
+    "record_intake",
+    "record_measurement",
+    "record_sweep",
+    "record_unreadable",
+    "remove_claim",
+    "remove_finding",
+    "remove_image",
+    "remove_readings",
+    "restore",
+    "revise_report",
+    "save_copy",
+    "save_rig",
+    "set_aside",
+    "start_draft",
+    "submit_report",
+    "withdraw_report",
+]

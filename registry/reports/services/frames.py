@@ -1,0 +1,235 @@
+"""Taking frames from a contributor, and what they say about them afterwards."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.core.files import File
+from django.db import transaction
+
+from registry.accounts.models import Account
+from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
+from registry.reports import storage
+from registry.reports.models import ImagePurpose, ImageState, Report, SampleImage
+from registry.reports.rules.contents import IMAGE_CHANGES, Tested, read_image_changes
+from registry.reports.rules.inputs import Input
+from registry.reports.services.evidence import tested_in
+from registry.reports.services.holding import hold_report, write_report
+from registry.reports.services.measuring import settle
+from registry.reports.services.queueing import enqueue
+
+MOST_LOOSE_IMAGES = 1000  # uploaded without a report, waiting for one
+JUDGED = (ImageState.MEASURED, ImageState.UNCERTAIN, ImageState.REJECTED)
+
+
+@transaction.atomic
+def add_frame(
+    *,
+    report: Report,
+    by: Account,
+    file: File,
+    purpose: str = ImagePurpose.TARGET,
+    expected_version: int | None = None,
+) -> SampleImage:
+    """Take one frame into a draft and queue its measuring; the same file again gives the one that is there.
+
+    Raises Unreadable for what is no picture, TooLarge over its format's limit, InvalidInput over
+    settings.FRAMES_PER_REPORT or for an unknown purpose. A refused file leaves the draft as it was.
+    """
+    arrival = storage.inspect(file)
+    hold_report(report, by=by, expected_version=expected_version)
+    known = report.images.filter(content_hash=arrival.content_hash).first()
+    if known is not None:
+        return known
+    _check_room(report)
+    image = _store(by, file, arrival, purpose, report)
+    write_report(report)
+    return image
+
+
+@transaction.atomic
+def keep_image(*, by: Account, file: File, purpose: str = ImagePurpose.TARGET) -> SampleImage:
+    """Take one frame that belongs to no report yet, to be named by its public id later. Raises as add_frame does."""
+    arrival = storage.inspect(file)
+    loose = SampleImage.objects.filter(owner=by, report=None)
+    known = loose.filter(content_hash=arrival.content_hash).first()
+    if known is not None:
+        return known
+    if loose.count() >= MOST_LOOSE_IMAGES:
+        raise InvalidInput(
+            Problem(
+                code="too-many-frames",
+                field="frame",
+                value=MOST_LOOSE_IMAGES,
+                says=f"{MOST_LOOSE_IMAGES} of your pictures wait for a report already.",
+                remedy="File the reports they belong to, or delete some, then go on.",
+            )
+        )
+    return _store(by, file, arrival, purpose, None)
+
+
+@transaction.atomic
+def attach_image(
+    *, report: Report, image: SampleImage, by: Account, expected_version: int | None = None, **said: Any
+) -> SampleImage:
+    """Make a picture that was uploaded before part of a draft; said is what correct_image takes.
+
+    Where the same file is in the report already, that one is returned and the other left alone.
+    """
+    hold_report(report, by=by, expected_version=expected_version)
+    changes = _read_changes(said, tested_in(report))
+    attached = attach(report, image, changes)
+    settle(report)
+    write_report(report)
+    return attached
+
+
+@transaction.atomic
+def correct_image(
+    *, image: SampleImage, by: Account, expected_version: int | None = None, **said: Any
+) -> SampleImage:
+    """Correct what EXIF said of a frame, or grade it by eye.
+
+    said: f_number, focal_length_mm, grade (0–4), purpose; only what is given changes, and None clears it.
+    Raises InvalidInput as for typed readings, Conflict when its report is no draft.
+    """
+    if image.report is None:
+        _check_owner(image, by)
+        change_image(image, _read_changes(said, None))
+        return image
+    report = hold_report(image.report, by=by, expected_version=expected_version)
+    image.refresh_from_db()
+    change_image(image, _read_changes(said, tested_in(report)))
+    settle(report)
+    write_report(report)
+    return image
+
+
+@transaction.atomic
+def remove_image(*, image: SampleImage, by: Account, expected_version: int | None = None) -> None:
+    """Delete a frame of a draft, or one that belongs to no report, with all that was made of it."""
+    report = image.report
+    if report is None:
+        _check_owner(image, by)
+    else:
+        hold_report(report, by=by, expected_version=expected_version)
+    image.refresh_from_db()
+    names = [image.original, image.kept], [image.picture, image.thumbnail]
+    image.readings.all().delete()
+    image.delete()
+    if report is not None:
+        settle(report)
+        write_report(report)
+    transaction.on_commit(lambda: storage.discard(private_names=names[0], public_names=names[1]))
+
+
+def attach(report: Report, image: SampleImage, changes: dict[str, Any]) -> SampleImage:
+    """Join a picture to a held report, with checked changes."""
+    _check_owner(image, report.author)
+    if image.report_id not in (None, report.pk):
+        raise Conflict(
+            Problem(
+                code="image-of-another-report",
+                field="image",
+                value=image.public_id,
+                says=f"Picture {image.public_id} belongs to report {image.report.public_id}.",
+                remedy="Upload the frame for this report, or name another picture.",
+            )
+        )
+    twin = report.images.filter(content_hash=image.content_hash).exclude(pk=image.pk).first()
+    if twin is not None:
+        change_image(twin, changes)
+        return twin
+    if image.report_id is None:
+        _check_room(report)
+        image.report = report
+        image.save(update_fields=["report", "updated_at"])
+        # The lens and rig are known only now, and measuring leans on them.
+        if image.state in JUDGED:
+            _measure_again(image)
+    change_image(image, changes)
+    return image
+
+
+def change_image(image: SampleImage, changes: dict[str, Any]) -> None:
+    """Store checked changes; a frame whose stop, focal length or purpose changed is measured again."""
+    changed = {name for name, value in changes.items() if getattr(image, name) != value}
+    if not changed:
+        return
+    for name in changed:
+        setattr(image, name, changes[name])
+    image.save(update_fields=[*changed, "updated_at"])
+    if changed - {"grade"} and image.state in (*JUDGED, ImageState.KEPT):
+        _measure_again(image)
+
+
+def _measure_again(image: SampleImage) -> None:
+    image.state = ImageState.TAKEN_IN
+    image.save(update_fields=["state", "updated_at"])
+    enqueue("measure_frame", image.pk)
+
+
+def _store(
+    by: Account, file: File, arrival: storage.Arrival, purpose: str, report: Report | None
+) -> SampleImage:
+    source = Input({"purpose": purpose})
+    source.choice("purpose", ImagePurpose.values, what="Purpose")
+    source.raise_problems()
+    image = SampleImage(
+        owner=by,
+        report=report,
+        purpose=purpose,
+        file_name=_plain_name(file.name),
+        byte_size=arrival.byte_size,
+        content_hash=arrival.content_hash,
+        kind=arrival.kind,
+    )
+    image.original = storage.keep_arriving(image.public_id, file)
+    try:
+        image.save()
+        enqueue("measure_frame", image.pk)
+    except Exception:
+        storage.discard(private_names=[image.original])
+        raise
+    return image
+
+
+def _plain_name(name: str | None) -> str:
+    """A file's own name without folders and control characters; shown to its owner only."""
+    last = (name or "frame").replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(sign for sign in last if sign.isprintable())[-200:] or "frame"
+
+
+def _read_changes(said: dict[str, Any], tested: Tested | None) -> dict[str, Any]:
+    source = Input(said)
+    source.known(IMAGE_CHANGES)
+    changes = read_image_changes(source, tested)
+    source.raise_problems()
+    return changes
+
+
+def _check_room(report: Report) -> None:
+    if report.images.count() >= settings.FRAMES_PER_REPORT:
+        raise InvalidInput(
+            Problem(
+                code="too-many-frames",
+                field="frame",
+                value=settings.FRAMES_PER_REPORT,
+                says=f"A report takes {settings.FRAMES_PER_REPORT} frames, and this one has them all.",
+                remedy="Remove frames that add nothing, or file a second report.",
+            )
+        )
+
+
+def _check_owner(image: SampleImage, by: Account) -> None:
+    if image.owner_id != by.pk:
+        raise NotAllowed(
+            Problem(
+                code="not-your-image",
+                field="image",
+                value=image.public_id,
+                says=f"Picture {image.public_id} is not yours.",
+                remedy="Name a picture that you uploaded.",
+            )
+        )

@@ -1,0 +1,62 @@
+"""A report's entry into the registry, from where on it counts."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import date
+
+from django.utils import timezone
+
+from registry.errors import InvalidInput
+from registry.ledger.services import record
+from registry.reports.models import Report, ReportState
+from registry.reports.rules.submission import check_submission
+from registry.reports.rules.sweeps import is_settled
+from registry.reports.services.holding import write_report
+
+
+def enter(report: Report) -> Report:
+    """Submit a held draft whose frames are all through.
+
+    Raises InvalidInput with everything that keeps it from counting.
+    """
+    if report.shot_on is None:
+        report.shot_on = _day_of_frames(report)
+    problems = check_submission(report)
+    if problems:
+        raise InvalidInput(problems)
+    write_report(
+        report,
+        state=ReportState.SUBMITTED,
+        state_reason="",
+        shot_on=report.shot_on,
+        submitted_at=timezone.now(),
+        submit_when_measured=False,
+        submit_problems=[],
+    )
+    tell(report, "report.submitted", actor=report.author)
+    return report
+
+
+def enter_when_ready(report: Report) -> None:
+    """Submit a held draft that waits for its frames, once they are through; or note why it could not go in."""
+    if not (report.submit_when_measured and report.state == ReportState.DRAFT and is_settled(report)):
+        return
+    try:
+        enter(report)
+    except InvalidInput as error:
+        found = [asdict(problem) for problem in error.problems]
+        write_report(report, submit_when_measured=False, submit_problems=found)
+
+
+def tell(report: Report, name: str, *, actor: object, **data: object) -> None:
+    """Record what happened to a report in the ledger, which tells its followers."""
+    about = {"lens": report.lens.slug, "revision": report.revision, **data}
+    record(name, actor=actor, subject_kind="report", subject_id=report.public_id, data=about)
+
+
+def _day_of_frames(report: Report) -> date | None:
+    """The day on which the first frame was taken, as its camera's clock says."""
+    days = sorted(str(image.exif.get("taken_at") or "")[:10] for image in report.images.all())
+    known = [day for day in days if day and day <= timezone.now().date().isoformat()]
+    return date.fromisoformat(known[0]) if known else None

@@ -1,0 +1,95 @@
+"""Where frames lie: the arriving and kept ones in private storage, pictures for everyone in public storage."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.core.files import File
+from django.core.files.storage import Storage, default_storage, storages
+
+from registry.frames.decode import check_file
+from registry.frames.limits import DEFAULT_LIMITS
+
+ARRIVING, KEPT, PICTURES = "arriving", "kept", "frames"
+
+
+def private() -> Storage:
+    return storages["private"]
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """An accepted upload: its sniffed kind, size in bytes and SHA-256 in hex."""
+
+    kind: str
+    byte_size: int
+    content_hash: str
+
+
+def inspect(file: File) -> Arrival:
+    """Sniff an upload and check its size before anything else is done with it.
+
+    Raises Unreadable (not-an-image) and TooLarge (file-too-large) as registry.frames says them.
+    """
+    with _local_copy_of(file) as path:
+        kind = check_file(path, DEFAULT_LIMITS)
+        with path.open("rb") as opened:
+            digest = hashlib.file_digest(opened, "sha256").hexdigest()
+        return Arrival(kind, path.stat().st_size, digest)
+
+
+def keep_arriving(public_id: str, file: File) -> str:
+    """Store an upload privately until it is sanitised; returns its name in private storage."""
+    file.seek(0)
+    return private().save(f"{ARRIVING}/{public_id}", file)
+
+
+def keep_private(public_id: str, path: Path) -> str:
+    with path.open("rb") as opened:
+        return private().save(f"{KEPT}/{public_id[:2]}/{public_id}{path.suffix}", File(opened))
+
+
+def publish(public_id: str, path: Path, what: str) -> str:
+    """Store a re-encoded picture where anyone may see it; returns its name in public storage."""
+    with path.open("rb") as opened:
+        return default_storage.save(
+            f"{PICTURES}/{public_id[:2]}/{public_id}-{what}{path.suffix}", File(opened)
+        )
+
+
+@contextmanager
+def private_path(name: str) -> Iterator[Path]:
+    """A private file as a path on this machine, fetched to a temporary one where the storage is elsewhere."""
+    try:
+        path = Path(private().path(name))
+    except NotImplementedError:
+        with private().open(name) as stored, _local_copy_of(stored) as copied:
+            yield copied
+    else:
+        yield path
+
+
+def discard(*, private_names: Iterable[str] = (), public_names: Iterable[str] = ()) -> None:
+    """Delete stored files; a file that is already gone is no error."""
+    for name in filter(None, private_names):
+        private().delete(name)
+    for name in filter(None, public_names):
+        default_storage.delete(name)
+
+
+@contextmanager
+def _local_copy_of(file: File) -> Iterator[Path]:
+    if hasattr(file, "temporary_file_path"):
+        yield Path(file.temporary_file_path())
+        return
+    with tempfile.NamedTemporaryFile(prefix="frame-") as copied:
+        file.seek(0)
+        for chunk in file.chunks():
+            copied.write(chunk)
+        copied.flush()
+        yield Path(copied.name)
