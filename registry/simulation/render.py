@@ -95,9 +95,9 @@ def render_frame(
 ) -> Rendered:
     """Photograph the scene once.
 
-    size: (width, height) in pixels. seed: fixes target, dust and noise; not negative. frame: number of the shot within its
-    set-up; another number draws other noise before the same target. exposure_ev: more light than the scene's
-    level. Raises InvalidInput when the f-number is wider than the lens or the size is empty.
+    size: (width, height) in pixels. seed: fixes target, dust and noise; not negative. frame: number of the shot
+    within its set-up; another number draws other noise before the same target. exposure_ev: more light than the
+    scene's level. Raises InvalidInput when the f-number is wider than the lens or the size is empty.
     """
     _check(scene, f_number, size)
     streams = Streams(int(seed), int(frame))

@@ -26,7 +26,7 @@ def srgb_decode(value: np.ndarray) -> np.ndarray:
 
 
 def camera_encode(linear: np.ndarray) -> np.ndarray:
-    """A camera's own picture style: sRGB, then an S that steepens the middle and rolls off both ends.
+    """A camera's own picture style: sRGB, then an S that steepens the middle and rolls off the highlights.
 
     The S blends the identity with 3v² − 2v³; its shape is ours, typical of no single camera.
     """
