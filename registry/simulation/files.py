@@ -76,21 +76,21 @@ def write_tiff16(
     compression: None, "lzw" or "zlib". A linear file (tone None) should carry a profile that says so:
     registry.simulation.profile.linear_profile().
     """
-    exif = exif or CameraExif(maker=None, model=None, taken_at=None)
-    codes = turned(quantise(rendered.pixels, tone, 65536), exif.orientation)
+    codes = quantise(rendered.pixels, tone, 65536)
     buffer = io.BytesIO()
     tifffile.imwrite(
         buffer,
-        codes,
+        codes if exif is None else turned(codes, exif.orientation),
         byteorder="<",
         photometric="rgb",
         compression=compression,
         iccprofile=icc_profile,
         metadata=None,
         software=False,
-        extratags=main_tags(exif),
+        extratags=() if exif is None else main_tags(exif),
     )
-    return deliver(add_exif(buffer.getvalue(), exif, rendered), target)
+    content = buffer.getvalue()
+    return deliver(content if exif is None else add_exif(content, exif, rendered), target)
 
 
 def write_dng(rendered: Rendered, target: Target = None, *, exif: CameraExif | None = None) -> bytes:
