@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from registry.optics.stops import exact_av, full_stops_between, mark_of
+from registry.optics.stops import exact_av, mark_of
 
 SHADES = 6  # steps of the single-hue scale in tokens.css, even in perceived lightness
 
@@ -24,6 +24,7 @@ class Chance(Protocol):
     low: float | None
     high: float | None
     tested: bool
+    on_ladder: bool
 
 
 @dataclass(frozen=True)
@@ -137,12 +138,21 @@ def _step(chance: Chance, index: int, size: LadderSize) -> Step:
     )
 
 
+def stated_limit(verdict: str, f_number: float | None, chances: Sequence[Chance]) -> float | None:
+    """The last f-number that a verdict states as clean, None when it states none."""
+    if verdict in ("clean-to", "clean-as-far-as-tested"):
+        return f_number
+    rungs = [chance.f_number for chance in chances if chance.on_ladder]
+    return rungs[-1] if verdict == "clean-throughout" and rungs else None
+
+
 def ladder(chances: Sequence[Chance], *, clean_to: float | None = None, small: bool = False) -> Ladder:
-    """Draw the chances of a clean frame, widest aperture first.
+    """Draw the chances of a clean frame, widest aperture first; stops between the rungs are left out.
 
     clean_to: the last f-number that the verdict calls clean; a bracket runs under the stops up to it.
     """
     size = SMALL if small else LARGE
+    chances = [chance for chance in chances if chance.on_ladder]
     steps = tuple(_step(chance, index, size) for index, chance in enumerate(chances))
     width = len(steps) * (size.step + size.gap) - size.gap + 2 if steps else 2
     limit = -math.inf if clean_to is None else exact_av(clean_to) + 1e-6
@@ -172,22 +182,6 @@ def _few_labels(steps: Sequence[Step], width: float, last_clean: int | None) -> 
     if end > 0 and (last_clean is None or last_clean < end - LABEL_CLEARANCE + 1):
         labels.append(Label(round(width - 1, 2), steps[end].mark, "last"))
     return tuple(labels)
-
-
-@dataclass(frozen=True)
-class OpenStop:
-    """A stop nobody has tested."""
-
-    f_number: float
-    p_clean: None = None
-    low: None = None
-    high: None = None
-    tested: bool = False
-
-
-def open_stops(widest: float, narrowest: float | None) -> list[OpenStop]:
-    """The stops of a lens without evidence; f/22 stands in for a narrowest stop that nobody entered."""
-    return [OpenStop(f_number) for f_number in full_stops_between(widest, narrowest or max(22.0, widest))]
 
 
 @dataclass(frozen=True)
@@ -330,6 +324,27 @@ class Overlay:
     radius: float
     arm: float
     stroke: float
+
+    @property
+    def under(self) -> float:
+        """Width of the dark line under the light one, which keeps the circle visible on any picture."""
+        return round(2.4 * self.stroke, 1)
+
+    @property
+    def left(self) -> float:
+        return round(self.x - self.arm, 1)
+
+    @property
+    def right(self) -> float:
+        return round(self.x + self.arm, 1)
+
+    @property
+    def above(self) -> float:
+        return round(self.y - self.arm, 1)
+
+    @property
+    def below(self) -> float:
+        return round(self.y + self.arm, 1)
 
 
 def overlay(width: int, height: int, *, centre: tuple[float, float], radius: float) -> Overlay:

@@ -11,6 +11,7 @@ class ProposeLensForm(forms.Form):
     """The facts that fit on a lens's barrel. Values go to the service as typed."""
 
     maker = forms.CharField(max_length=60, widget=forms.TextInput(attrs={"list": "makers", "autocomplete": "off"}))
+    new_maker = forms.BooleanField(label="The catalogue does not have this maker yet", required=False)
     name = forms.CharField(
         label="Name as printed, without the maker", max_length=120, help_text="Such as “Marram 35 mm f/1.4”."
     )
@@ -36,3 +37,9 @@ class ProposeLensForm(forms.Form):
     source = forms.CharField(
         label="Where these facts are from", required=False, max_length=300, help_text="“Read off the lens” is a good source."
     )
+
+    def facts(self) -> dict:
+        """The arguments of registry.gear.services.propose_lens; what was left empty is left out."""
+        facts = {name: value for name, value in self.cleaned_data.items() if value not in (None, "")}
+        facts["mounts"] = [mount.slug for mount in self.cleaned_data["mounts"]]
+        return facts

@@ -7,6 +7,8 @@ from django.http import QueryDict
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from registry.consensus.sentences import confidence_words
+from registry.optics.stops import f_number_of
 from registry.pages import figures
 
 register = template.Library()
@@ -42,8 +44,14 @@ def is_checkbox(field) -> bool:
 
 
 @register.inclusion_tag("pages/ladder.svg")
-def ladder(chances, *, key: str, title: str, clean_to: float | None = None, small: bool = False) -> dict:
-    """The aperture ladder. `key` makes the ids of its title and description unique on the page."""
+def ladder(
+    chances, *, key: str, title: str, verdict: str = "", f_number: float | None = None, small: bool = False
+) -> dict:
+    """The aperture ladder. `key` makes the ids of its title and description unique on the page.
+
+    verdict, f_number: of the standing; a bracket runs under the stops that it states as clean.
+    """
+    clean_to = figures.stated_limit(verdict, f_number, chances)
     drawn = figures.ladder(chances, clean_to=clean_to, small=small)
     return {"ladder": drawn, "key": key, "title": title, "size": "small" if small else "large"}
 
@@ -58,3 +66,82 @@ def with_query(context, **changes) -> SafeString:
         else:
             query[name] = value
     return format_html("?{}", query.urlencode()) if query else format_html("?")
+
+
+def _plot(drawn: figures.Plot, *, key: str, title: str, x_name: str) -> dict:
+    frame = drawn.frame
+    middle = (frame.left + frame.right) / 2
+    return {"plot": drawn, "key": key, "title": title, "x_name": x_name, "x_name_x": middle, "y_label_x": frame.left - 5}
+
+
+@register.inclusion_tag("pages/plot.svg")
+def sweep_plot(readings, *, key: str, title: str, visible_ev: float) -> dict:
+    """Excess against aperture. readings: rows with f_number, excess_ev and excess_se."""
+    rows = [(row.f_number, row.excess_ev, row.excess_se) for row in readings]
+    return _plot(figures.sweep_plot(rows, visible_ev=visible_ev), key=key, title=title, x_name="aperture, f/")
+
+
+@register.inclusion_tag("pages/plot.svg")
+def profile_plot(profile, *, key: str, title: str, visible_ev: float) -> dict:
+    """Excess against distance from the patch's centre. profile: radius, excess, low, high."""
+    drawn = figures.profile_plot(profile.radius, profile.excess, profile.low, profile.high, visible_ev=visible_ev)
+    return _plot(drawn, key=key, title=title, x_name="distance from the patch’s centre, half-diagonals")
+
+
+@register.inclusion_tag("pages/picture.html")
+def framed(image, shown=None) -> dict:
+    """A picture with the measured patch's circle drawn over it. shown: centre and radius, or None."""
+    drawn = None
+    if shown is not None and shown.centre and shown.radius and image.width:
+        drawn = figures.overlay(image.width, image.height, centre=shown.centre, radius=shown.radius)
+    return {"image": image, "drawn": drawn}
+
+
+@register.filter
+def sentence(words: str) -> str:
+    """A verdict's words as a sentence: first letter large, a full stop at the end."""
+    text = str(words).strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".") if text else ""
+
+
+@register.filter
+def sureness(confidence: str | None) -> str:
+    """What a level of confidence means, in the consensus room's words."""
+    return confidence_words(confidence or None)
+
+
+@register.filter
+def limit_in_words(limit: dict) -> str:
+    """A clean limit (Av) as f-numbers: f/9 (90 % interval f/6.4 to f/13)."""
+    if not limit:
+        return ""
+    low, median, high = (f"f/{f_number_of(limit[end]):.2g}" for end in ("low", "median", "high"))
+    if limit["open_low"] and limit["open_high"]:
+        return "not narrowed down by what was tested"
+    if limit["open_high"]:
+        return f"beyond {low} (90 % sure); how far beyond, nobody has tested"
+    if limit["open_low"]:
+        return f"wider than {high} (90 % sure); how much wider, nobody has tested"
+    return f"{median}, with 90 % between {low} and {high}"
+
+
+CAUSES = {
+    "cut_on": "the wavelength",
+    "filter_position": "where the filter sat",
+    "focal": "the focal length",
+    "body": "the camera body",
+    "copy": "the copy of the lens",
+    "method": "how it was judged",
+}
+
+
+@register.filter
+def cause_words(factor: str) -> str:
+    """What a candidate explanation is about, in a photographer's words."""
+    return CAUSES.get(factor, factor.replace("_", " "))
+
+
+@register.filter
+def share(value: float) -> str:
+    """0.73 → 73 %; never 0 or 100 %, since no evidence makes a chance certain."""
+    return f"{min(99, max(1, round(100 * value)))} %"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -29,6 +31,9 @@ def start(request: HttpRequest) -> HttpResponse:
             request.session[TYPED] = request.POST.urlencode()
         return redirect(f"{reverse('account_login')}?next={request.get_full_path()}")
     if request.method == "POST":
+        if "add_lens" in request.POST:
+            request.session[TYPED] = request.POST.urlencode()
+            return redirect(f"{reverse('propose-lens')}?{urlencode({'name': request.POST.get('lens_name', '')})}")
         form = StartForm(request.POST, author=request.user)
         if form.is_valid() and (report := _started(form, request)):
             return redirect("report-frames", report.public_id)

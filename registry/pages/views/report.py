@@ -1,0 +1,33 @@
+"""One report, as everyone sees it; and a contributor's own reports."""
+
+from __future__ import annotations
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+
+from registry.pages import camera
+from registry.reports import queries
+from registry.reports.models import ReportState
+
+
+@require_safe
+def report(request: HttpRequest, public_id: str) -> HttpResponse:
+    """What was tested with what, the sweeps, and the frames with what was found in them."""
+    page = queries.report_page(public_id, request.user)
+    if page.report.state == ReportState.DRAFT:
+        return redirect("report-frames", public_id)
+    withdrawn = page.report.state == ReportState.WITHDRAWN
+    context = {"page": page, "report": page.report, "seen": camera.remembered(request), "withdrawn": withdrawn}
+    return render(request, "pages/report.html", context, status=410 if withdrawn else 200)
+
+
+@login_required
+@require_safe
+def my_reports(request: HttpRequest) -> HttpResponse:
+    context = {
+        "drafts": queries.drafts_of(request.user),
+        "reports": queries.reports_of(request.user),
+    }
+    return render(request, "pages/my_reports.html", context)
