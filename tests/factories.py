@@ -5,6 +5,7 @@ from factory.django import DjangoModelFactory, Password
 
 from registry.accounts.models import Account, Role
 from registry.gear.models import Body, Filter, Lens, Maker, Mount, Teleconverter
+from registry.gear.names import slug_for
 
 PASSWORD = "marram-grass-at-dusk"
 
@@ -29,7 +30,7 @@ class MakerFactory(DjangoModelFactory):
         django_get_or_create = ("slug",)
 
     name = "Osterby"
-    slug = factory.LazyAttribute(lambda maker: maker.name.lower().replace(" & ", "-").replace(" ", "-"))
+    slug = factory.LazyAttribute(lambda maker: slug_for(maker.name))
 
 
 class MountFactory(DjangoModelFactory):

@@ -5,7 +5,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-F_NUMBER_RANGE = [MinValueValidator(0.7), MaxValueValidator(64)]
+from registry.optics.stops import LARGEST_F_NUMBER, SMALLEST_F_NUMBER
+
+F_NUMBER_RANGE = [MinValueValidator(SMALLEST_F_NUMBER), MaxValueValidator(LARGEST_F_NUMBER)]
+YEAR_RANGE = [MinValueValidator(1840), MaxValueValidator(2100)]
 WAVELENGTH_RANGE = [MinValueValidator(400), MaxValueValidator(1100)]
 
 
@@ -104,9 +107,7 @@ class Lens(GearItem):
     image_circle_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)])
     mass_g = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)])
     length_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)])
-    year = models.PositiveSmallIntegerField(
-        null=True, blank=True, validators=[MinValueValidator(1840), MaxValueValidator(2100)]
-    )
+    year = models.PositiveSmallIntegerField(null=True, blank=True, validators=YEAR_RANGE)
 
     class Meta:
         ordering = ["maker__name", "focal_min_mm", "widest_f", "name"]
@@ -179,7 +180,7 @@ class Body(GearItem):
     sensor_width_mm = models.FloatField(default=36.0, validators=[MinValueValidator(1)])
     sensor_height_mm = models.FloatField(default=24.0, validators=[MinValueValidator(1)])
     megapixels = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0.1)])
-    year = models.PositiveSmallIntegerField(null=True, blank=True)
+    year = models.PositiveSmallIntegerField(null=True, blank=True, validators=YEAR_RANGE)
     exif_model = models.CharField(max_length=120, blank=True)
 
     class Meta:

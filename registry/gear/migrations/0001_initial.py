@@ -105,7 +105,7 @@ class Migration(migrations.Migration):
                 ('sensor_width_mm', models.FloatField(default=36.0, validators=[django.core.validators.MinValueValidator(1)])),
                 ('sensor_height_mm', models.FloatField(default=24.0, validators=[django.core.validators.MinValueValidator(1)])),
                 ('megapixels', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0.1)])),
-                ('year', models.PositiveSmallIntegerField(blank=True, null=True)),
+                ('year', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1840), django.core.validators.MaxValueValidator(2100)])),
                 ('exif_model', models.CharField(blank=True, max_length=120)),
                 ('proposed_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('maker', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_set', to='gear.maker')),

@@ -1,0 +1,171 @@
+"""Looking gear up: by what people type, by what cameras write, by address."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import Count, Max, Model, QuerySet, prefetch_related_objects
+
+from registry.errors import NotFound, Problem
+from registry.gear.models import (
+    Adapter,
+    Body,
+    FactSource,
+    Filter,
+    GearItem,
+    GearKind,
+    Lens,
+    LensAlias,
+    Maker,
+    Mount,
+    Teleconverter,
+)
+from registry.gear.names import comparable, nearest, tokens_of
+from registry.gear.search import NameIndex
+
+MODELS: dict[str, type[GearItem]] = {
+    GearKind.LENS: Lens,
+    GearKind.BODY: Body,
+    GearKind.FILTER: Filter,
+    GearKind.TELECONVERTER: Teleconverter,
+    GearKind.ADAPTER: Adapter,
+}
+
+
+@dataclass(frozen=True)
+class LensMatch:
+    """score: 0 to 1; 1 when every word and figure typed is in the name and nothing else is."""
+
+    lens: Lens
+    score: float
+
+
+def find_lenses(text: str, *, limit: int = 8, mount: Mount | str | None = None) -> list[LensMatch]:
+    """Lenses whose names are like a text, best first; typing mistakes are forgiven.
+
+    mount: a mount, or its slug, that the lens must have.
+    """
+    hits = _lens_index().find(text)
+    if mount is not None and hits:
+        slug = mount.slug if isinstance(mount, Mount) else mount
+        allowed = set(Lens.objects.filter(mounts__slug=slug).values_list("pk", flat=True))
+        hits = [hit for hit in hits if hit.number in allowed]
+    hits = hits[:limit]
+    lenses = Lens.objects.select_related("maker").in_bulk([hit.number for hit in hits])
+    return [LensMatch(lenses[hit.number], hit.score) for hit in hits if hit.number in lenses]
+
+
+def nearest_lenses(name: str, *, limit: int = 3) -> list[Lens]:
+    """For "did you mean": the lenses whose names are most like one that is not known."""
+    return [match.lens for match in find_lenses(name, limit=limit)]
+
+
+def match_exif_lens(name: str, *, mount: Mount | str | None = None) -> Lens | None:
+    """The one lens that a camera means by a lens name, or None if no lens or more than one fits.
+
+    A camera may leave the maker and the optical revision out, and may write an alias. It makes no typing
+    mistakes, so nothing is forgiven: a lens filled in wrongly is worse than one left for the person to pick.
+    """
+    written, whole = set(tokens_of(name)), comparable(name)
+    near = [match.lens for match in find_lenses(name, limit=25, mount=mount)]
+    prefetch_related_objects(near, "aliases")
+    aliased, named = [], []
+    for lens in near:
+        if any(comparable(alias.written) == whole for alias in lens.aliases.all()):
+            aliased.append(lens)
+        needed = set(tokens_of(lens.name))
+        optional = set(tokens_of(f"{lens.maker.name} {lens.optical_revision}"))
+        if needed <= written <= needed | optional:
+            named.append(lens)
+    exact = [lens for lens in named if comparable(str(lens)) == whole]
+    for candidates in (aliased, exact, named):
+        if candidates:
+            return candidates[0] if len(candidates) == 1 else None
+    return None
+
+
+def match_exif_body(maker: str, model: str) -> Body | None:
+    """The one body that a camera means by its make and model, or None if no body or more than one fits."""
+    written = {comparable(model), comparable(f"{maker} {model}")}
+    if not comparable(model):
+        return None
+    fits = []
+    for body in Body.objects.select_related("maker"):
+        makers_word = comparable(body.maker.name)
+        own = {comparable(body.exif_model)} if body.exif_model else set()
+        if makers_word and makers_word.split()[0] in tokens_of(f"{maker} {model}"):
+            own |= {comparable(body.name), comparable(f"{body.maker.name} {body.name}")}
+        if written & own:
+            fits.append(body)
+    return fits[0] if len(fits) == 1 else None
+
+
+def find_gear(kind: str, text: str, *, limit: int = 8) -> list[GearItem]:
+    """Bodies, filters, teleconverters or adapters whose names are like a text, best first."""
+    items = {item.pk: item for item in MODELS[kind].objects.select_related("maker")}
+    index = NameIndex((pk, str(item)) for pk, item in items.items())
+    return [items[hit.number] for hit in index.find(text)[:limit]]
+
+
+def gear_by_slug(kind: str, slug: str, *, field: str = "") -> GearItem:
+    """The piece of gear at an address. Raises NotFound that names the nearest known."""
+    item = MODELS[kind].objects.select_related("maker").filter(slug=slug).first()
+    if item is None:
+        raise NotFound(
+            Problem(
+                code=f"unknown-{kind}",
+                field=field or kind,
+                value=slug,
+                says=f"The registry knows no {kind} “{slug}”.",
+                remedy=did_you_mean(slug.replace("-", " "), _names_with_slugs(MODELS[kind]))
+                or f"Look the {kind} up by name, or propose it.",
+            )
+        )
+    return item
+
+
+def did_you_mean(text: str, names: list[str]) -> str:
+    """ "Did you mean A, B or C?", or nothing if no name is like the text."""
+    near = nearest(text, names)
+    if not near:
+        return ""
+    return f"Did you mean {', '.join(near[:-1]) + ' or ' if len(near) > 1 else ''}{near[-1]}?"
+
+
+def sources_of(item: GearItem) -> QuerySet:
+    """Where the facts about a piece of gear come from, oldest first."""
+    return FactSource.objects.filter(gear_kind=kind_of(item), gear_slug=item.slug)
+
+
+def kind_of(item: Model) -> str:
+    return item._meta.model_name
+
+
+def _names_with_slugs(model: type[GearItem]) -> list[str]:
+    return list(model.objects.values_list("slug", flat=True))
+
+
+_index: tuple[object, NameIndex] | None = None
+
+
+def _lens_index() -> NameIndex:
+    """The index over lens names, kept by this process until a name changes in the database."""
+    global _index
+    edition = _names_edition()
+    if _index is None or _index[0] != edition:
+        names = [
+            (pk, f"{maker} {name} {revision}")
+            for pk, maker, name, revision in Lens.objects.order_by(
+                "maker__name", "focal_min_mm", "name"
+            ).values_list("pk", "maker__name", "name", "optical_revision")
+        ]
+        names += LensAlias.objects.order_by("pk").values_list("lens_id", "written")
+        _index = (edition, NameIndex(names))
+    return _index[1]
+
+
+def _names_edition() -> tuple:
+    lenses = Lens.objects.aggregate(Count("pk"), Max("pk"), Max("updated_at"))
+    aliases = LensAlias.objects.aggregate(Count("pk"), Max("pk"))
+    makers = tuple(Maker.objects.order_by("pk").values_list("pk", "name"))
+    return (*lenses.values(), *aliases.values(), makers)
