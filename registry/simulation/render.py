@@ -49,6 +49,12 @@ def frame_axes(width: int, height: int, columns: int, rows: int) -> tuple[np.nda
     return x[None, :], y[:, None]
 
 
+def field_grid(size: tuple[int, int], longest: int) -> tuple[np.ndarray, np.ndarray]:
+    """frame_axes of the grid over a frame of size (width, height) whose long side has `longest` cells at most."""
+    shrink = min(1.0, longest / max(size))
+    return frame_axes(*size, *(max(1, round(side * shrink)) for side in size))
+
+
 def true_hotspot(scene: Scene, *, f_number: float, size: tuple[int, int], seed: int = 0) -> Truth:
     """The truth about the frame that render_frame would render, without rendering it.
 
@@ -76,10 +82,7 @@ def true_hotspot(scene: Scene, *, f_number: float, size: tuple[int, int], seed: 
 
 def _noiseless(scene: Scene, f_number: float, size: tuple[int, int], streams: Streams) -> np.ndarray:
     """Noiseless linear R, G, B of the frame, luminance 1 on axis of a clean even frame; float32."""
-    width, height = size
-    shrink = min(1.0, FIELD_SIDE / max(size))
-    columns, rows = max(1, round(width * shrink)), max(1, round(height * shrink))
-    x, y = frame_axes(width, height, columns, rows)
+    x, y = field_grid(size, FIELD_SIDE)
     light = light_on(scene, f_number, x, y, streams)
     return with_grain(light, scene, f_number, x, y, streams).enlarged(size).pixels()
 
@@ -99,7 +102,7 @@ def render_frame(
     within its set-up; another number draws other noise before the same target. exposure_ev: more light than the
     scene's level. Raises InvalidInput when the f-number is wider than the lens or the size is empty.
     """
-    _check(scene, f_number, size)
+    check_frame(scene, f_number, size)
     streams = Streams(int(seed), int(frame))
     light = _noiseless(scene, f_number, size, streams)
     light *= np.float32(scene.level * 2.0**exposure_ev)
@@ -131,7 +134,8 @@ def render_sweep(
     ]
 
 
-def _check(scene: Scene, f_number: float, size: tuple[int, int]) -> None:
+def check_frame(scene: Scene, f_number: float, size: tuple[int, int]) -> None:
+    """Raise InvalidInput when no frame of this size at this f-number can be had of the scene."""
     if not (math.isfinite(f_number) and f_number >= scene.widest * 0.98):
         raise InvalidInput(
             Problem(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-_STAYING = {"unevenness": 0, "texture": 1, "dust": 2}
+_STAYING = {"unevenness": 0, "texture": 1, "dust": 2, "scenery": 4}
 _CHANGING = {"noise": 3}
 
 
@@ -21,7 +21,7 @@ class Streams:
     frame: int = 0
 
     def of(self, cause: str) -> np.random.Generator:
-        """A fresh generator at the start of the stream of "unevenness", "texture", "dust" or "noise"."""
+        """A fresh generator at the start of the stream of "unevenness", "texture", "dust", "scenery" or "noise"."""
         frame = () if cause in _STAYING else (self.frame,)
         number = (_STAYING | _CHANGING)[cause]
         return np.random.Generator(np.random.SFC64(np.random.SeedSequence((number, self.setting, *frame))))

@@ -19,7 +19,13 @@ from registry.simulation.scene import Patch, Scene
 from registry.simulation.tones import quantise, srgb_decode
 
 WRITERS = [write_jpeg, write_png, write_tiff16, write_dng]
-SCENE = Scene(focal_length_mm=23, half_diagonal_mm=14.2, patch=Patch(strength_ev=0.3, radius=0.2), level=0.3)
+SCENE = Scene(
+    focal_length_mm=23,
+    half_diagonal_mm=14.2,
+    patch=Patch(strength_ev=0.3, radius=0.2),
+    level=0.3,
+    tilt_ev=0.4,
+)
 FRAME = render_frame(SCENE, f_number=5.6, size=(300, 200), seed=1)
 EXIF = CameraExif(
     maker="Vantorre",
