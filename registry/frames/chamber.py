@@ -20,6 +20,8 @@ import signal
 import socket
 import sys
 import time
+from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -51,16 +53,14 @@ def serve(control: socket.socket) -> None:
     _load_decoders()
     children: dict[int, _Child] = {}
     while True:
-        wait = min((child.deadline - time.monotonic() for child in children.values()), default=None)
-        ready, _, _ = select.select(
-            [control, *children], [], [], None if wait is None else max(0.0, wait)
-        )
+        wait = _seconds_to_next_deadline(children.values())
+        ready, _, _ = select.select([control, *children], [], [], wait)
         for pipe in ready:
             if pipe is not control:
                 _report(children.pop(pipe))
         for child in children.values():
             if not child.late and time.monotonic() >= child.deadline:
-                child.late, child.deadline = True, float("inf")
+                child.late = True
                 os.kill(child.pid, signal.SIGKILL)
         if control in ready:
             message, sockets, _, _ = socket.recv_fds(control, MESSAGE_BYTES, 1)
@@ -70,6 +70,12 @@ def serve(control: socket.socket) -> None:
             children[child.pipe] = child
     for child in children.values():
         os.kill(child.pid, signal.SIGKILL)
+
+
+def _seconds_to_next_deadline(children: Iterable[_Child]) -> float | None:
+    """How long the chamber may sleep; None while no child's clock is running."""
+    waits = [child.deadline - time.monotonic() for child in children if not child.late]
+    return max(0.0, min(waits)) if waits else None
 
 
 def _load_decoders() -> None:
@@ -107,9 +113,9 @@ def _run(job: dict[str, Any]) -> None:
 
 def _confine(limits: dict[str, Any]) -> None:
     """Hard limits that the child can't lift again; the kernel ends it when it passes them."""
-    cpu = int(limits["cpu_seconds"])
+    seconds = int(limits["cpu_seconds"])
+    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 1))  # SIGXCPU first, then SIGKILL
     for kind, value in (
-        (resource.RLIMIT_CPU, cpu),
         (resource.RLIMIT_AS, limits["address_space"]),
         (resource.RLIMIT_FSIZE, limits["output_bytes"]),
         (resource.RLIMIT_NOFILE, _OPEN_FILES),
@@ -127,11 +133,8 @@ def _report(child: _Child) -> None:
         outcome = {"signal": os.WTERMSIG(status), "late": child.late}
     else:
         outcome = {"exit": os.WEXITSTATUS(status)}
-    with child.asker:
-        try:
-            child.asker.sendall(json.dumps(outcome).encode())
-        except OSError:
-            pass  # the asker has gone; nobody is left to tell
+    with child.asker, suppress(OSError):  # the asker may have gone; nobody is left to tell then
+        child.asker.sendall(json.dumps(outcome).encode())
 
 
 if __name__ == "__main__":

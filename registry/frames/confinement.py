@@ -5,6 +5,7 @@ The chamber (chamber.py) is started with the first frame and ends when its asker
 
 from __future__ import annotations
 
+import atexit
 import fcntl
 import json
 import os
@@ -63,7 +64,7 @@ class _Chamber:
         ours, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
         with theirs:
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "registry.frames.chamber", str(theirs.fileno())],
+                [sys.executable, "-P", "-m", "registry.frames.chamber", str(theirs.fileno())],
                 pass_fds=[theirs.fileno()],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
@@ -78,7 +79,7 @@ def _environment() -> dict[str, str]:
     """What the chamber may know: where programs are, and to use one thread; no setting, no secret."""
     known = {name: os.environ[name] for name in _ENVIRONMENT if name in os.environ}
     threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
-    return known | threads | {"PYTHONPATH": str(_ROOT), "PYTHONDONTWRITEBYTECODE": "1"}
+    return known | threads | {"PYTHONPATH": str(_ROOT)}
 
 
 _chamber = _Chamber()
@@ -96,6 +97,9 @@ os.register_at_fork(after_in_child=_forget_chamber)
 def close_chamber() -> None:
     """End this process's chamber, as when tests or a command are done; the next frame starts another."""
     _chamber.close()
+
+
+atexit.register(close_chamber)
 
 
 def run_confined(path: Path, folder: Path, limits: FrameLimits) -> None:
@@ -122,8 +126,10 @@ def _why(outcome: dict[str, Any], limits: FrameLimits) -> str:
     number = outcome.get("signal")
     if outcome.get("late"):
         return f"it took more than {limits.wall_seconds:g} seconds"
-    if number in (signal.SIGXCPU, signal.SIGKILL):
+    if number == signal.SIGXCPU:
         return f"it took more than {limits.cpu_seconds} seconds of computing"
+    if number == signal.SIGKILL:
+        return "the system ended the decoder, as it does when memory runs out"
     if number == signal.SIGXFSZ:
         return f"it wrote more than {limits.output_bytes / 1e6:.0f} MB"
     if number is not None:

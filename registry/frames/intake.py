@@ -68,8 +68,8 @@ def take_in(
     """Take in one untrusted file; the original is left where it is, for the caller to delete.
 
     Raises TooLarge (file-too-large, pixel-flood, too-many-scans, too-many-pages) or Unreadable
-    (not-an-image, truncated-image, damaged-image, unsupported-format, decoder-gave-up, decoder-busy). Nothing is left in the
-    working directory then.
+    (not-an-image, truncated-image, damaged-image, unsupported-format, decoder-gave-up,
+    decoder-busy). Nothing is left in the working directory then.
     """
     path = Path(path)
     if not path.is_file():

@@ -1,7 +1,7 @@
 """What is kept privately for measuring again: light and nothing else.
 
-A JPEG is kept as its own scan data (segments.py). Every other format is kept as linear light on a grid whose long side is
-at most 1500, in a 16-bit TIFF whose description says so.
+A JPEG is kept as its own scan data (segments.py). Every other format is kept as linear light
+on a grid whose long side is at most 1500, in a 16-bit TIFF whose description says so.
 """
 
 from __future__ import annotations

@@ -70,7 +70,9 @@ def _walk(path: Path, limits: FrameLimits) -> _Header:
             length, name = struct.unpack(">I4s", start)
             position += 12 + length
             if position > size:
-                raise refusals.truncated(f"it ends at byte {size}, within a {name.decode('latin-1')} part", size)
+                raise refusals.truncated(
+                    f"it ends at byte {size}, within a {name.decode('latin-1')} part", size
+                )
             if name in (b"IHDR", b"gAMA", b"cICP", b"sRGB", b"acTL") and length <= 64:
                 found.setdefault(name, file.read(length))
             if name == b"IEND":

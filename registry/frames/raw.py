@@ -53,6 +53,8 @@ def read_raw(path: Path, limits: FrameLimits) -> tuple[LightGrid, ExifFacts]:
 def _unread(error: rawpy.LibRawError):
     if isinstance(error, (rawpy.LibRawIOError, rawpy.LibRawDataError)):
         return refusals.truncated("the sensor data break off or are damaged", str(error))
+    if isinstance(error, rawpy.LibRawUnsufficientMemoryError):
+        return refusals.gave_up("it needs more memory than one frame may take")
     return refusals.unsupported(
         "This raw file is of a kind that the raw library doesn't open.",
         "Convert it to DNG, or send the camera's JPEG.",
@@ -117,9 +119,9 @@ def _stacked_light(raw: rawpy.RawPy) -> LightGrid:
             "Convert it to a 16-bit TIFF, or send the camera's JPEG.",
         )
     black, white = _levels(raw, 0)
-    light = (block_mean(sensor[..., :3], block_size(sensor.shape[1], sensor.shape[0])) - np.float32(black)) / (
-        np.float32(white - black)
-    )
+    light = (
+        block_mean(sensor[..., :3], block_size(sensor.shape[1], sensor.shape[0])) - np.float32(black)
+    ) / (np.float32(white - black))
     brightest = sensor[..., :3].max(axis=2)
     clipped = np.mean(brightest >= black + _NEAR_WHITE * (white - black))
     return _grid(raw, light, clipped, np.mean(brightest <= black + _NEAR_BLACK * (white - black)))

@@ -58,7 +58,9 @@ def _is_raw_tiff(path: Path, head: bytes) -> bool:
         if _DNG_VERSION in first:
             return True
         directories = [first, *(_entries(file, offset, order) for offset in first.get(_SUB_IFDS, [])[:8])]
-    return any(value in (_CFA, _LINEAR_RAW) for entries in directories for value in entries.get(_PHOTOMETRIC, []))
+    return any(
+        value in (_CFA, _LINEAR_RAW) for entries in directories for value in entries.get(_PHOTOMETRIC, [])
+    )
 
 
 def _entries(file, offset: int, order: str) -> dict[int, list[int]]:
