@@ -1,0 +1,236 @@
+"""Reading reports: drafts, one report whole, progress of its frames, numbers of an overlay."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from registry.accounts.models import Account
+from registry.errors import NotFound, Problem
+from registry.gear.models import Lens
+from registry.photometry.measurement import Measurement as Photometric
+from registry.reports.models import (
+    ImagePurpose,
+    ImageState,
+    Reading,
+    Report,
+    ReportRevision,
+    ReportState,
+    SampleImage,
+    Sweep,
+)
+from registry.reports.rules.stops import distinct_stops
+from registry.reports.rules.sweeps import STOPS_OF_A_SWEEP, WAITING, counting_measurement
+
+# What anyone may see; a withdrawn report only says that it was there.
+PUBLIC_STATES = (ReportState.SUBMITTED, ReportState.SET_ASIDE, ReportState.WITHDRAWN)
+_PARTS = (
+    "lens__maker", "teleconverter__maker", "adapter__maker", "copy", "rig__body__maker", "body__maker",
+    "filter__maker", "author",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ReportProgress:
+    """How far a report's frames are.
+
+    arrived: all frames; waiting: not through yet; measured: judged by the software, uncertain ones included;
+    refused: unreadable, or not to be judged and not graded by eye. sweeps_waiting: focal lengths whose sweep is
+    still to be measured. images: every frame, in order of arrival.
+    """
+
+    arrived: int
+    waiting: int
+    measured: int
+    refused: int
+    sweeps_waiting: tuple[float, ...]
+    images: list[SampleImage]
+
+    @property
+    def done(self) -> bool:
+        return not self.waiting and not self.sweeps_waiting
+
+
+@dataclass(frozen=True)
+class FrameShown:
+    """A frame with what was measured in it; shown is None before it is measured."""
+
+    image: SampleImage
+    shown: Photometric | None
+
+
+@dataclass(frozen=True)
+class SweepShown:
+    """A sweep with its readings by aperture, and whether it has enough stops to be measured as one."""
+
+    sweep: Sweep
+    readings: list[Reading]
+
+    @property
+    def is_whole(self) -> bool:
+        return distinct_stops(reading.f_number for reading in self.readings) >= STOPS_OF_A_SWEEP
+
+
+@dataclass(frozen=True)
+class ReportPage:
+    """A report with all that its page shows; everything but the report is empty once it is withdrawn."""
+
+    report: Report
+    sweeps: list[SweepShown] = field(default_factory=list)
+    frames: list[FrameShown] = field(default_factory=list)
+    claims: list = field(default_factory=list)
+    findings: list = field(default_factory=list)
+    revisions: list[ReportRevision] = field(default_factory=list)
+    may_edit: bool = False
+
+
+def drafts_of(account: Account) -> QuerySet[Report]:
+    """An account's drafts, the one last worked on first."""
+    return reports_with_parts().filter(author=account, state=ReportState.DRAFT).order_by("-updated_at")
+
+
+def reports_of(account: Account) -> QuerySet[Report]:
+    """An account's reports that are drafts no more, newest first."""
+    return reports_with_parts().filter(author=account).exclude(state=ReportState.DRAFT)
+
+
+def submitted_reports(*, lens: Lens | None = None) -> QuerySet[Report]:
+    """The reports that count, newest first."""
+    reports = reports_with_parts().filter(state=ReportState.SUBMITTED)
+    return reports if lens is None else reports.filter(lens=lens)
+
+
+def reports_on(lens: Lens) -> QuerySet[Report]:
+    """The reports on a lens that anyone may read, set aside ones among them, newest first, with their frames."""
+    states = (ReportState.SUBMITTED, ReportState.SET_ASIDE)
+    return reports_with_parts().filter(lens=lens, state__in=states).prefetch_related("images")
+
+
+def visible_reports(viewer: Account | None) -> QuerySet[Report]:
+    """What a viewer may see: public reports and their own drafts."""
+    mine = Q(author_id=viewer.pk) if viewer is not None and viewer.pk else Q()
+    shown = Q(state__in=PUBLIC_STATES)
+    return reports_with_parts().filter(shown | mine if mine else shown)
+
+
+def reports_with_parts() -> QuerySet[Report]:
+    """Reports with the gear and people they name, without a statement for each."""
+    return Report.objects.select_related(*_PARTS)
+
+
+def report_for(public_id: str, viewer: Account | None) -> Report:
+    """A report that the viewer may see. Raises NotFound for none, and for other people's drafts alike."""
+    report = visible_reports(viewer).filter(public_id=public_id).first()
+    if report is None:
+        raise NotFound(
+            Problem(
+                code="unknown-report",
+                field="report",
+                value=public_id,
+                says=f"There is no report {public_id}.",
+                remedy="Check the address; a draft is shown to its author only.",
+            )
+        )
+    return report
+
+
+def report_page(public_id: str, viewer: Account | None) -> ReportPage:
+    """Everything that a report's page shows. Raises NotFound as report_for does."""
+    report = report_for(public_id, viewer)
+    mine = viewer is not None and report.author_id == viewer.pk
+    if report.state == ReportState.WITHDRAWN and not mine:
+        return ReportPage(report)
+    return ReportPage(
+        report,
+        sweeps=sweeps_shown(report),
+        frames=[FrameShown(image, overlay_of(image)) for image in frames_of(report)],
+        claims=list(report.claims.all()),
+        findings=list(report.findings.all()),
+        revisions=list(report.revisions.select_related("by")),
+        may_edit=mine and report.state != ReportState.WITHDRAWN,
+    )
+
+
+def sweeps_shown(report: Report) -> list[SweepShown]:
+    readings = Prefetch("readings", queryset=Reading.objects.select_related("image"))
+    return [
+        SweepShown(sweep, list(sweep.readings.all())) for sweep in report.sweeps.prefetch_related(readings)
+    ]
+
+
+def frames_of(report: Report) -> QuerySet[SampleImage]:
+    """A report's pictures in order of arrival, with their measurements."""
+    return report.images.prefetch_related("measurements")
+
+
+def progress(report: Report) -> ReportProgress:
+    images = list(frames_of(report))
+    states = [image.state for image in images]
+    ungraded = [image for image in images if image.state == ImageState.REJECTED and image.grade is None]
+    return ReportProgress(
+        arrived=len(images),
+        waiting=sum(state in WAITING for state in states),
+        measured=sum(state in (ImageState.MEASURED, ImageState.UNCERTAIN) for state in states),
+        refused=len(ungraded) + states.count(ImageState.UNREADABLE),
+        sweeps_waiting=tuple(report.sweeps_due),
+        images=images,
+    )
+
+
+def overlay_of(image: SampleImage) -> Photometric | None:
+    """The counting measurement of a frame, with centre and radius in half-diagonals and its profile.
+
+    A refused frame's carries the refusal and no numbers; None before the first measurement.
+    """
+    row = counting_measurement(image, in_sweep=True)
+    return row and Photometric.from_dict(row.result)
+
+
+def image_of(report: Report, public_id: str) -> SampleImage:
+    """One picture of a report. Raises NotFound when the report has no such one."""
+    return _found(report.images.filter(public_id=public_id).first(), public_id)
+
+
+def image_for(public_id: str, viewer: Account | None) -> SampleImage:
+    """A picture that the viewer may see: their own, or one of a public report. Raises NotFound otherwise."""
+    image = SampleImage.objects.select_related("report__lens").filter(public_id=public_id).first()
+    if image is not None and not may_see_image(image, viewer):
+        image = None
+    return _found(image, public_id)
+
+
+def may_see_image(image: SampleImage, viewer: Account | None) -> bool:
+    """Whether a viewer may see a picture: frames of drafts and of withdrawn reports are their owner's only."""
+    if viewer is not None and image.owner_id == viewer.pk:
+        return True
+    return image.report is not None and image.report.state in (ReportState.SUBMITTED, ReportState.SET_ASIDE)
+
+
+def images_of_account(account: Account) -> QuerySet[SampleImage]:
+    """All pictures that an account has uploaded, newest first."""
+    return SampleImage.objects.filter(owner=account).select_related("report").order_by("-id")
+
+
+def proof_of(lens: Lens) -> QuerySet[SampleImage]:
+    """Pictures of a lens's submitted reports that show a measured frame, newest first."""
+    return SampleImage.objects.filter(
+        report__lens=lens,
+        report__state=ReportState.SUBMITTED,
+        purpose=ImagePurpose.TARGET,
+        state__in=(ImageState.MEASURED, ImageState.UNCERTAIN),
+    ).order_by("-id")
+
+
+def _found(image: SampleImage | None, public_id: str) -> SampleImage:
+    if image is None:
+        raise NotFound(
+            Problem(
+                code="unknown-image",
+                field="image",
+                value=public_id,
+                says=f"There is no picture {public_id}.",
+                remedy="Check the address; a draft's frames are shown to its author only.",
+            )
+        )
+    return image
