@@ -35,6 +35,7 @@ class CameraExif:
     """What a camera says of a frame. None leaves the entry out; the frame's own f-number and focal length are
     written unless `f_number` or `focal_length_mm` say otherwise (0 is what a lens without contacts gives).
 
+    maker_note: bytes as a camera writes them for its maker alone, which software that edits a picture drops.
     orientation: 1, 3, 6 or 8; the stored picture is turned so that a reader who obeys sees it upright.
     """
 
@@ -46,6 +47,7 @@ class CameraExif:
     taken_at: datetime | None = field(default=datetime(2026, 5, 9, 14, 30, 0))
     exposure_bias_ev: float | None = 0.0
     software: str | None = None
+    maker_note: bytes | None = None
     orientation: int = 1
     f_number: float | None = None
     focal_length_mm: float | None = None
@@ -85,6 +87,7 @@ def camera_entries(exif: CameraExif, rendered: Rendered) -> dict[int, Any]:
         Base.ExposureBiasValue: _rational(exif.exposure_bias_ev),
         Base.FocalLength: _rational(focal) if exif.with_focal_length else None,
         Base.FocalLengthIn35mmFilm: in_35mm if exif.with_focal_length else None,
+        Base.MakerNote: exif.maker_note,
         Base.LensModel: exif.lens,
         Base.CameraOwnerName: private.owner,
         Base.BodySerialNumber: private.body_serial,

@@ -77,6 +77,14 @@ def test_place_and_serial_numbers_are_written_only_on_request(write):
 
 
 @pytest.mark.parametrize("write", WRITERS)
+def test_a_camera_s_private_notes_are_written_only_on_request(write):
+    assert "EXIF MakerNote" not in _tags(write(FRAME, exif=EXIF))
+    content = write(FRAME, exif=CameraExif(maker_note=b"shutter count 4711"))
+    assert b"shutter count 4711" in content
+    assert "EXIF MakerNote" in _tags(content)
+
+
+@pytest.mark.parametrize("write", WRITERS)
 def test_a_lens_without_contacts_gives_zero_or_nothing(write):
     zero = _tags(write(FRAME, exif=CameraExif(f_number=0, focal_length_mm=0)))
     assert zero["EXIF FNumber"] == "0" and zero["EXIF FocalLength"] == "0"
