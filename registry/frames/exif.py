@@ -136,7 +136,7 @@ def _facts(values: dict[int, Any], *, by_camera: bool) -> ExifFacts:
 
 def _number(value: Any, low: float, high: float) -> float | None:
     """A finite number within bounds, or None."""
-    if isinstance(value, (list, tuple)):
+    while isinstance(value, (list, tuple)):
         value = value[0] if value else None
     try:
         number = float(value)

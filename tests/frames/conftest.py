@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
 
 from registry.frames.confinement import close_chamber
 from registry.frames.encoding import linear_to_srgb
@@ -40,12 +41,12 @@ def _exif(**extra) -> Image.Exif:
     exif[0x010F], exif[0x0110] = "Osterby", "Tern 2"
     exif.get_ifd(0x8769).update(
         {
-            0x829A: 1 / 125,
-            0x829D: 5.6,
+            0x829A: IFDRational(1, 125),
+            0x829D: IFDRational(56, 10),
             0x8827: 200,
             0x9003: "2031:06:02 21:40:05",
-            0x9204: -1 / 3,
-            0x920A: 35.0,
+            0x9204: IFDRational(-1, 3),
+            0x920A: IFDRational(35, 1),
             0xA405: 52,
             0xA434: "Quillmark 35 mm f/2",
         }
@@ -87,7 +88,13 @@ def _directory(entries: list[tuple[int, int, object]], start: int) -> bytes:
 
 
 def _dng(
-    light: np.ndarray, *, mosaic: bool = True, black: int = 512, white: int = 16383, flip: int = 1
+    light: np.ndarray,
+    *,
+    mosaic: bool = True,
+    black: int = 512,
+    white: int = 16383,
+    flip: int = 1,
+    serial: str = "1",
 ) -> bytes:
     """A small DNG: a Bayer mosaic (red first) or linear RGB, with the tags that a reader needs."""
     numbers = np.rint(np.clip(light, 0, 1) * (white - black) + black).astype("<u2")
@@ -108,7 +115,7 @@ def _dng(
             (37386, _RATIONAL, [35]),
             (36867, _ASCII, "2031:06:02 21:40:05"),
             (42036, _ASCII, "Quillmark 35 mm f/2"),
-            (42033, _ASCII, "SERIAL-MARKER"),
+            (42033, _ASCII, serial),
         ],
         exif_at,
     )
