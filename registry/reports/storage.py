@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from django.core.files import File
@@ -93,3 +94,12 @@ def _local_copy_of(file: File) -> Iterator[Path]:
             copied.write(chunk)
         copied.flush()
         yield Path(copied.name)
+
+
+def arrived_before(moment: datetime) -> list[str]:
+    """Names of arrived files that were stored before a moment."""
+    store = private()
+    if not store.exists(ARRIVING):
+        return []
+    names = [f"{ARRIVING}/{name}" for name in store.listdir(ARRIVING)[1]]
+    return [name for name in names if store.get_modified_time(name) < moment]

@@ -94,7 +94,11 @@ def read_reading(source: Input, tested: Tested, focal_length_mm: float | None) -
         name for name in ("excess_ev", "excess_se", "grade") if source.content.get(name) not in (None, "")
     }
     if not sent - {"excess_se"}:
-        source.missing("grade", "What was seen at this stop", "Give a grade from 0 to 4, or the excess in EV with its standard error.")  # fmt: skip
+        source.missing(
+            "grade",
+            "What was seen at this stop",
+            "Give a grade from 0 to 4, or the excess in EV with its standard error.",
+        )
     elif "excess_ev" in sent and "excess_se" not in sent:
         source.missing(
             "excess_se", "The excess's standard error", "Give it in EV, or give a grade by eye instead."
@@ -116,8 +120,13 @@ def read_sweeps(source: Input, tested: Tested, name: str = "sweeps") -> list[Swe
         distance = entry.number("focus_distance_m", low=0.01, high=1e6, what="Focus distance", unit="m")
         readings = _readings(entry, tested, focal)
         if focal is not None and focal in seen:
-            entry.refuse("sweep-twice", "focal_length_mm", focal, f"{focal:g} mm was sent already, in {seen[focal]}.",
-                         "Put all readings of one focal length into one sweep.")  # fmt: skip
+            entry.refuse(
+                "sweep-twice",
+                "focal_length_mm",
+                focal,
+                f"{focal:g} mm was sent already, in {seen[focal]}.",
+                "Put all readings of one focal length into one sweep.",
+            )
         elif focal is not None:
             seen[focal] = entry.path
             sweeps.append(SweepContent(focal, distance, readings))
@@ -134,12 +143,16 @@ def _readings(sweep: Input, tested: Tested, focal_length_mm: float | None) -> li
         readings.append(reading)
         if reading["f_number"] is None:
             continue
-        av = round(stops.exact_av(reading["f_number"]), 6)
+        av, mark = round(stops.exact_av(reading["f_number"]), 6), stops.mark_of(reading["f_number"])
         if av in seen:
-            entry.refuse("stop-twice", "f_number", reading["f_number"],
-                         f"{stops.mark_of(reading['f_number'])} marks the same stop as {stops.mark_of(seen[av])}, which is here already.",
-                         "Keep one reading for each stop.")  # fmt: skip
-        seen.setdefault(av, reading["f_number"])
+            entry.refuse(
+                "stop-twice",
+                "f_number",
+                reading["f_number"],
+                f"{mark} marks the same stop as {seen[av]}, which is here already.",
+                "Keep one reading for each stop.",
+            )
+        seen.setdefault(av, mark)
     return readings
 
 
@@ -157,8 +170,13 @@ def read_claim(source: Input, tested: Tested) -> dict[str, Any]:
     f_number = None
     if source.content.get("f_number") not in (None, ""):
         if says and not about_a_stop:
-            source.refuse("claim-needs-no-stop", "f_number", source.content["f_number"], f"“{says}” speaks of every stop.",
-                          "Leave the f-number out, or use clean_to or hot_from.")  # fmt: skip
+            source.refuse(
+                "claim-needs-no-stop",
+                "f_number",
+                source.content["f_number"],
+                f"“{says}” speaks of every stop.",
+                "Leave the f-number out, or use clean_to or hot_from.",
+            )
         else:
             f_number = read_f_number(source, tested, focal)
     elif about_a_stop:
@@ -187,8 +205,13 @@ def read_findings(source: Input) -> list[dict[str, Any]]:
     for entry in source.each("findings", most=20):
         finding = read_finding(entry)
         if finding["kind"] and finding["kind"] in seen:
-            entry.refuse("finding-twice", "kind", finding["kind"], f"“{finding['kind']}” was sent already.",
-                         "Send each kind of finding once.")  # fmt: skip
+            entry.refuse(
+                "finding-twice",
+                "kind",
+                finding["kind"],
+                f"“{finding['kind']}” was sent already.",
+                "Send each kind of finding once.",
+            )
         seen.add(finding["kind"])
         findings.append(finding)
     return findings
@@ -235,8 +258,13 @@ def read_images(source: Input, tested: Tested, owner: Account) -> list[ImageCont
         name = str(entry.content.get("image") or "")
         image = SampleImage.objects.filter(public_id=name, owner=owner).first()
         if image is None:
-            entry.refuse("unknown-image", "image", name or None, f"You have uploaded no picture “{name}”.",
-                         "Upload it first, then name it by the id that the upload returned.")  # fmt: skip
+            entry.refuse(
+                "unknown-image",
+                "image",
+                name or None,
+                f"You have uploaded no picture “{name}”.",
+                "Upload it first, then name it by the id that the upload returned.",
+            )
         elif name in seen:
             entry.refuse(
                 "image-twice", "image", name, f"Picture “{name}” is in the list twice.", "Name it once."

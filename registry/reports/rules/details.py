@@ -29,9 +29,18 @@ _ADDRESSES = {
     "citation_archive_url": "Address of the archived source",
 }
 DETAIL_FIELDS = (
-    "basis", "rig", "copy", "filter_position", "cut_on_nm", "light_group", "licence",
-    *_GEAR, *_TEXTS, *_DAYS, *_ADDRESSES,
-)  # fmt: skip
+    "basis",
+    "rig",
+    "copy",
+    "filter_position",
+    "cut_on_nm",
+    "light_group",
+    "licence",
+    *_GEAR,
+    *_TEXTS,
+    *_DAYS,
+    *_ADDRESSES,
+)
 
 
 def read_details(source: Input, author: Account, report: Report | None = None) -> dict[str, Any]:
@@ -86,8 +95,13 @@ def read_rig(source: Input, owner: Account) -> Rig | None:
             "cut_on_nm", "The conversion's cut-on", "Give the wavelength in nm that the converter states."
         )
     if conversion in (ConversionKind.FULL_SPECTRUM, ConversionKind.UNCONVERTED) and cut_on is not None:
-        source.refuse("cut-on-without-filter", "cut_on_nm", cut_on, f"A {conversion} body has no cut-on ({cut_on:g} nm).",
-                      "Leave it empty, or choose the long-pass conversion.")  # fmt: skip
+        source.refuse(
+            "cut-on-without-filter",
+            "cut_on_nm",
+            cut_on,
+            f"A {conversion} body has no cut-on ({cut_on:g} nm).",
+            "Leave it empty, or choose the long-pass conversion.",
+        )
     if len(source.problems) > before:
         return None
     facts = {"owner": owner, "body": body, "conversion": conversion, "cut_on_nm": cut_on, "label": label}
@@ -117,8 +131,13 @@ def _copy(source: Input, author: Account, lens: Lens | None) -> Copy | dict[str,
         }
     copy = own_thing(source, "copy", Copy, author)
     if copy and lens and copy.lens_id != lens.pk:
-        source.refuse("copy-of-another-lens", "copy", copy.public_id, f"That copy is one of {copy.lens}, not of {lens}.",
-                      "Choose a copy of the lens that was tested.")  # fmt: skip
+        source.refuse(
+            "copy-of-another-lens",
+            "copy",
+            copy.public_id,
+            f"That copy is one of {copy.lens}, not of {lens}.",
+            "Choose a copy of the lens that was tested.",
+        )
     return copy
 
 
@@ -148,8 +167,13 @@ def _settle_light(source: Input, values: dict[str, Any], report: Report | None) 
         values["body"] = rig.body
         if stated is not None and stated != cut_on:
             named = f"{cut_on:g} nm" if cut_on else group
-            source.refuse("cut-on-disagrees", "cut_on_nm", stated, f"{stated:g} nm disagrees with the rig and filter ({named}).",
-                          "Leave it out: it follows from the rig and the filter.")  # fmt: skip
+            source.refuse(
+                "cut-on-disagrees",
+                "cut_on_nm",
+                stated,
+                f"{stated:g} nm disagrees with the rig and filter ({named}).",
+                "Leave it out: it follows from the rig and the filter.",
+            )
         values["cut_on_nm"], values["light_group"] = cut_on, group
     elif stated is not None or stated_group:
         values["cut_on_nm"], values["light_group"] = (None, stated_group) if stated_group else (stated, "")

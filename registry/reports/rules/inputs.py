@@ -27,8 +27,13 @@ class Input:
         self.problems: list[Problem] = [] if problems is None else problems
         self.content: Mapping[str, Any] = content if isinstance(content, Mapping) else {}
         if not isinstance(content, Mapping):
-            self.refuse("not-an-object", "", content, f"“{content}” is not an object with named fields.",
-                        "Send named fields in curly brackets.")  # fmt: skip
+            self.refuse(
+                "not-an-object",
+                "",
+                content,
+                f"“{content}” is not an object with named fields.",
+                "Send named fields in curly brackets.",
+            )
 
     def __contains__(self, name: str) -> bool:
         return name in self.content
@@ -76,16 +81,26 @@ class Input:
         if math.isfinite(number) and low <= number <= high:
             return number
         unit = f" {unit}" if unit else ""
-        self.refuse("number-out-of-range", name, value, f"{what} “{value}” is no number from {low:g} to {high:g}{unit}.",
-                    f"Give {what[:1].lower()}{what[1:]} as a plain number{' in' + unit if unit else ''}.")  # fmt: skip
+        self.refuse(
+            "number-out-of-range",
+            name,
+            value,
+            f"{what} “{value}” is no number from {low:g} to {high:g}{unit}.",
+            f"Give {what[:1].lower()}{what[1:]} as a plain number{' in' + unit if unit else ''}.",
+        )
         return None
 
     def whole(self, name: str, *, low: int, high: int, what: str) -> int | None:
         number = self.number(name, low=low, high=high, what=what)
         if number is None or number == int(number):
             return None if number is None else int(number)
-        self.refuse("not-a-whole-number", name, number, f"{what} “{number:g}” is not a whole number.",
-                    f"Give a whole number from {low} to {high}.")  # fmt: skip
+        self.refuse(
+            "not-a-whole-number",
+            name,
+            number,
+            f"{what} “{number:g}” is not a whole number.",
+            f"Give a whole number from {low} to {high}.",
+        )
         return None
 
     def text(self, name: str, *, longest: int, what: str) -> str:
@@ -97,8 +112,13 @@ class Input:
             return ""
         cleaned = "".join(sign for sign in value if sign.isprintable() or sign in "\n\t").strip()
         if len(cleaned) > longest:
-            self.refuse("text-too-long", name, f"{cleaned[:40]}…", f"{what} has {len(cleaned)} characters.",
-                        f"Shorten it to {longest} characters.")  # fmt: skip
+            self.refuse(
+                "text-too-long",
+                name,
+                f"{cleaned[:40]}…",
+                f"{what} has {len(cleaned)} characters.",
+                f"Shorten it to {longest} characters.",
+            )
             return ""
         return cleaned
 
@@ -111,8 +131,13 @@ class Input:
             return str(value)
         near = difflib.get_close_matches(str(value), choices, n=1)
         meant = f" Did you mean “{near[0]}”?" if near else ""
-        self.refuse("not-a-choice", name, value, f"{what} “{value}” is none of the known ones.",
-                    f"Use one of: {', '.join(choices)}.{meant}")  # fmt: skip
+        self.refuse(
+            "not-a-choice",
+            name,
+            value,
+            f"{what} “{value}” is none of the known ones.",
+            f"Use one of: {', '.join(choices)}.{meant}",
+        )
         return ""
 
     def day(self, name: str, *, what: str) -> date | None:
@@ -125,11 +150,21 @@ class Input:
         except ValueError:
             day = None
         if day is None:
-            self.refuse("not-a-date", name, value, f"{what} “{value}” is not a date.",
-                        "Write it as year-month-day, such as 2024-05-31.")  # fmt: skip
+            self.refuse(
+                "not-a-date",
+                name,
+                value,
+                f"{what} “{value}” is not a date.",
+                "Write it as year-month-day, such as 2024-05-31.",
+            )
         elif day > timezone.now().date() + timedelta(days=1):
-            self.refuse("date-in-the-future", name, value, f"{what} “{day}” is in the future.",
-                        "Give the day on which it happened.")  # fmt: skip
+            self.refuse(
+                "date-in-the-future",
+                name,
+                value,
+                f"{what} “{day}” is in the future.",
+                "Give the day on which it happened.",
+            )
         elif day.year < 1840:
             self.refuse(
                 "date-too-early", name, value, f"{what} “{day}” is before photography.", "Check the year."
@@ -144,8 +179,13 @@ class Input:
             if value:
                 URLValidator(schemes=["http", "https"])(value)
         except ValidationError:
-            self.refuse("not-an-address", name, value, f"{what} “{value}” is not a web address.",
-                        "Copy the whole address from the browser, beginning with https://.")  # fmt: skip
+            self.refuse(
+                "not-an-address",
+                name,
+                value,
+                f"{what} “{value}” is not a web address.",
+                "Copy the whole address from the browser, beginning with https://.",
+            )
             return ""
         return value
 
@@ -160,8 +200,9 @@ class Input:
             )
             return []
         if len(value) > most:
-            self.refuse("too-many", name, len(value), f"“{name}” has {len(value)} entries.",
-                        f"Send at most {most}.")  # fmt: skip
+            self.refuse(
+                "too-many", name, len(value), f"“{name}” has {len(value)} entries.", f"Send at most {most}."
+            )
             return []
         return [
             Input(entry, f"{self.field(name)}[{index}]", self.problems) for index, entry in enumerate(value)
