@@ -13,6 +13,7 @@ from registry.simulation.exif import CameraExif
 from registry.simulation.files import write_jpeg
 from registry.simulation.render import render_frame
 from registry.simulation.scene import Patch, Scene
+from registry.simulation.scenery import render_scenery
 
 FRAME_SIZE = (1200, 800)
 REFERENCE_F_NUMBER = 8.0
@@ -48,21 +49,25 @@ def scene_of(plan: PlannedReport, focal_mm: float, camera: Camera) -> Scene:
         by_cut_on=((720, 1.0),),
         centre=tuple(rng.normal(0, 0.012, 2)),
     )
-    scenery = {"texture_ev": 0.5, "texture_scale": 0.06, "unevenness_ev": 0.6} if plan.scene_instead_of_target else {}
+    scenery = (
+        {"texture_ev": 0.5, "texture_scale": 0.06, "unevenness_ev": 0.6}
+        if plan.scene_instead_of_target
+        else {}
+    )
     return Scene(
         focal_length_mm=focal_mm,
         half_diagonal_mm=camera.half_diagonal_mm,
         widest=plan.lens.stops_at(focal_mm)[0],
-        projection="fisheye" if "fisheye" in plan.lens.slug or "circular" in plan.lens.slug else "rectilinear",
+        projection="fisheye"
+        if "fisheye" in plan.lens.slug or "circular" in plan.lens.slug
+        else "rectilinear",
         vignetting_ev=float(rng.uniform(0.4, 1.6)),
         telecentric_factor=float(rng.uniform(0.55, 0.85)),
         cut_on_nm=plan.cut_on_nm,
         patch=patch,
         tilt_ev=float(abs(rng.normal(0, 0.06))),
         tilt_direction_deg=float(rng.uniform(0, 360)),
-        unevenness_ev=scenery.get("unevenness_ev", 0.003),
-        texture_ev=scenery.get("texture_ev", 0.0),
-        texture_scale=scenery.get("texture_scale", 0.01),
+        unevenness_ev=0.003,
         dust_specks=int(rng.integers(0, 4)),
         dust_depth_ev=0.05,
         cast_rg=float(rng.normal(0.15, 0.05)),
@@ -72,14 +77,20 @@ def scene_of(plan: PlannedReport, focal_mm: float, camera: Camera) -> Scene:
     )
 
 
-def frame_bytes(plan: PlannedReport, focal_mm: float, f_number: float, index: int, camera: Camera, lens: str) -> bytes:
+def frame_bytes(
+    plan: PlannedReport, focal_mm: float, f_number: float, index: int, camera: Camera, lens: str
+) -> bytes:
     """One JPEG as the camera would write it."""
     scene = scene_of(plan, focal_mm, camera)
     # The figure on the ring is rounded; the simulation opens the iris to what the figure means.
-    rendered = render_frame(
-        scene, f_number=max(f_number, scene.widest), size=FRAME_SIZE, seed=plan.seed % 2**31, frame=index
+    which = {} if plan.scene_instead_of_target else {"frame": index}
+    render = render_scenery if plan.scene_instead_of_target else render_frame
+    rendered = render(
+        scene, f_number=max(f_number, scene.widest), size=FRAME_SIZE, seed=plan.seed % 2**31, **which
     )
-    shot_at = datetime.datetime.combine(plan.day, datetime.time(19, 30)) + datetime.timedelta(seconds=20 * index)
+    shot_at = datetime.datetime.combine(plan.day, datetime.time(19, 30)) + datetime.timedelta(
+        seconds=20 * index
+    )
     exif = CameraExif(
         maker=camera.maker,
         model=camera.model,
