@@ -259,7 +259,9 @@ def _y_axis(lows: Sequence[float], highs: Sequence[float], visible_ev: float) ->
 
 
 def _y_ticks(axis: Axis) -> tuple[Tick, ...]:
-    return tuple(Tick(axis(value), f"{value:.2f}".replace("-", "−")) for value in even_ticks(axis.low, axis.high))
+    return tuple(
+        Tick(axis(value), f"{value:.2f}".replace("-", "−")) for value in even_ticks(axis.low, axis.high)
+    )
 
 
 def _spaced(ticks: Sequence[Tick], least: float) -> tuple[Tick, ...]:

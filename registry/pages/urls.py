@@ -1,1 +1,26 @@
-urlpatterns: list = []
+"""Addresses of the pages. They are printed on cards and linked from elsewhere: an address, once given, stays."""
+
+from django.urls import path
+
+from registry.pages.views import filing, gear, lens, look_up, pictures, report, words
+
+urlpatterns = [
+    path("", look_up.look_up, name="home"),
+    path("camera/", look_up.my_camera, name="my-camera"),
+    path("lenses/suggest/", filing.suggest_lenses, name="suggest-lenses"),
+    path("lenses/add/", gear.propose_lens, name="propose-lens"),
+    path("lenses/<slug:slug>/", lens.lens, name="lens"),
+    path("reports/new/", filing.start, name="report-start"),
+    path("reports/mine/", report.my_reports, name="my-reports"),
+    path("reports/<str:public_id>/", report.report, name="report"),
+    path("reports/<str:public_id>/frames/", filing.frames, name="report-frames"),
+    path("reports/<str:public_id>/frames/state/", filing.frames_state, name="report-frames-state"),
+    path("reports/<str:public_id>/frames/<str:image_id>/", filing.correct_frame, name="report-frame"),
+    path("reports/<str:public_id>/check/", filing.check, name="report-check"),
+    path("reports/<str:public_id>/submit/", filing.submit, name="report-submit"),
+    path("reports/<str:public_id>/discard/", filing.discard, name="report-discard"),
+    path("method/", words.method, name="method"),
+    path("problems/", words.problems, name="problems"),
+    path("problems/<slug:code>/", words.problem, name="problem"),
+    path("pictures/<path:name>", pictures.picture, name="image-picture"),
+]

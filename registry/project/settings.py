@@ -91,7 +91,9 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "registry.pages.problems.ProblemPages",
 ]
+CSRF_FAILURE_VIEW = "registry.pages.views.errors.form_expired"
 
 ROOT_URLCONF = "registry.project.urls"
 WSGI_APPLICATION = "registry.project.wsgi.application"

@@ -9,3 +9,8 @@ urlpatterns = [
     path("steward/", admin.site.urls),
     path("", include("registry.pages.urls")),
 ]
+
+handler400 = "registry.pages.views.errors.bad_request"
+handler403 = "registry.pages.views.errors.not_allowed"
+handler404 = "registry.pages.views.errors.not_found"
+handler500 = "registry.pages.views.errors.broken"

@@ -27,9 +27,7 @@ class FrameForm(forms.Form):
     focal_length_mm = forms.CharField(
         label="Focal length, mm", required=False, widget=forms.TextInput(attrs={"inputmode": "decimal"})
     )
-    grade = forms.ChoiceField(
-        label="Graded by eye", required=False, choices=[("", "not graded"), *GRADES]
-    )
+    grade = forms.ChoiceField(label="Graded by eye", required=False, choices=[("", "not graded"), *GRADES])
 
     @classmethod
     def of(cls, image: SampleImage, data: Any = None) -> FrameForm:
@@ -51,9 +49,18 @@ class FindingsForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        grades = [("", "not judged"), ("0", "0: none"), ("1", "1: a trace"), ("2", "2: visible"), ("3", "3: obvious"), ("4", "4: dominating")]
+        grades = [
+            ("", "not judged"),
+            ("0", "0: none"),
+            ("1", "1: a trace"),
+            ("2", "2: visible"),
+            ("3", "3: obvious"),
+            ("4", "4: dominating"),
+        ]
         for kind in FindingKind:
-            self.fields[kind.value] = forms.ChoiceField(label=kind.label.capitalize(), required=False, choices=grades)
+            self.fields[kind.value] = forms.ChoiceField(
+                label=kind.label.capitalize(), required=False, choices=grades
+            )
 
     def graded(self) -> dict[str, int]:
         return {kind: int(grade) for kind, grade in self.cleaned_data.items() if grade}

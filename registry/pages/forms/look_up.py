@@ -24,7 +24,11 @@ class CameraForm(forms.Form):
         min_value=400,
         max_value=1100,
         widget=forms.NumberInput(attrs={"list": "cut-ons", "inputmode": "decimal", "step": "any"}),
-        error_messages={"invalid": WAVELENGTH_HINT, "min_value": WAVELENGTH_HINT, "max_value": WAVELENGTH_HINT},
+        error_messages={
+            "invalid": WAVELENGTH_HINT,
+            "min_value": WAVELENGTH_HINT,
+            "max_value": WAVELENGTH_HINT,
+        },
     )
     visible_ev = forms.FloatField(
         label="My tolerance, EV",
@@ -51,21 +55,32 @@ class LookUpForm(CameraForm):
     q = forms.CharField(label="Lens", required=False, max_length=160)
     kind = forms.ChoiceField(label="Kind", required=False, choices=KINDS)
     focal_mm = forms.FloatField(
-        label="Covers focal length, mm", required=False, min_value=1, max_value=3000,
+        label="Covers focal length, mm",
+        required=False,
+        min_value=1,
+        max_value=3000,
         widget=forms.NumberInput(attrs={"step": "any"}),
     )
     thread = forms.FloatField(
-        label="Filter thread, mm", required=False, min_value=10, max_value=200,
+        label="Filter thread, mm",
+        required=False,
+        min_value=10,
+        max_value=200,
         widget=forms.NumberInput(attrs={"step": "any"}),
     )
     clean_to = forms.ChoiceField(
         label="Clean to at least",
         required=False,
-        choices=[("", "any"), *((stop.mark, f"f/{stop.mark}") for stop in FULL_STOPS if 1 <= float(stop.mark) <= 32)],
+        choices=[
+            ("", "any"),
+            *((stop.mark, f"f/{stop.mark}") for stop in FULL_STOPS if 1 <= float(stop.mark) <= 32),
+        ],
     )
     confidence = forms.ChoiceField(label="Confidence", required=False, choices=CONFIDENCES)
     untested = forms.ChoiceField(
-        label="Lenses nobody has tested", required=False, choices=[("", "shown"), ("hide", "left out"), ("only", "only these")]
+        label="Lenses nobody has tested",
+        required=False,
+        choices=[("", "shown"), ("hide", "left out"), ("only", "only these")],
     )
 
     def clean_clean_to(self) -> float | None:

@@ -69,22 +69,35 @@ class StartForm(forms.Form):
         widget=forms.TextInput(attrs={"inputmode": "decimal", "class": "narrow"}),
     )
     filter = forms.ModelChoiceField(
-        Filter.objects.none(), label="Filter on the lens", required=False, to_field_name="slug", empty_label="no filter"
+        Filter.objects.none(),
+        label="Filter on the lens",
+        required=False,
+        to_field_name="slug",
+        empty_label="no filter",
     )
     filter_position = forms.ChoiceField(
         label="Where the filter sat", required=False, choices=[("", "choose…"), *FilterPosition.choices]
     )
     target = forms.CharField(
-        required=False, max_length=120, help_text="What you photographed: a matt white wall, a defocused grey card …"
+        required=False,
+        max_length=120,
+        help_text="What you photographed: a matt white wall, a defocused grey card …",
     )
     light = forms.CharField(
-        required=False, max_length=120, help_text="Overcast sky, open shade, a halogen lamp bounced off the ceiling …"
+        required=False,
+        max_length=120,
+        help_text="Overcast sky, open shade, a halogen lamp bounced off the ceiling …",
     )
     shot_on = forms.CharField(
-        label="Day of the test", required=False, widget=forms.DateInput(attrs={"type": "date", "class": "narrow"})
+        label="Day of the test",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date", "class": "narrow"}),
     )
     accessories = forms.CharField(
-        required=False, max_length=200, label="Anything else in the light path", help_text="A lens hood, a step-up ring …"
+        required=False,
+        max_length=200,
+        label="Anything else in the light path",
+        help_text="A lens hood, a step-up ring …",
     )
     notes = forms.CharField(required=False, max_length=10_000, widget=forms.Textarea(attrs={"rows": 3}))
 
@@ -115,7 +128,10 @@ class StartForm(forms.Form):
             "copy": {"label": typed["copy_label"], "serial_number": typed["serial_number"]},
             "filter": typed["filter"],
             "filter_position": typed["filter_position"],
-        } | {name: typed[name] for name in ("teleconverter", "adapter", "target", "light", "shot_on", "accessories", "notes")}
+        } | {
+            name: typed[name]
+            for name in ("teleconverter", "adapter", "target", "light", "shot_on", "accessories", "notes")
+        }
 
 
 def bodies_to_suggest() -> list[str]:

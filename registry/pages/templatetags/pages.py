@@ -71,20 +71,34 @@ def with_query(context, **changes) -> SafeString:
 def _plot(drawn: figures.Plot, *, key: str, title: str, x_name: str) -> dict:
     frame = drawn.frame
     middle = (frame.left + frame.right) / 2
-    return {"plot": drawn, "key": key, "title": title, "x_name": x_name, "x_name_x": middle, "y_label_x": frame.left - 5}
+    return {
+        "plot": drawn,
+        "key": key,
+        "title": title,
+        "x_name": x_name,
+        "x_name_x": middle,
+        "y_label_x": frame.left - 5,
+    }
 
 
 @register.inclusion_tag("pages/plot.svg")
-def sweep_plot(readings, *, key: str, title: str, visible_ev: float) -> dict:
+def sweep_plot(readings, *, key: int, title: str, visible_ev: float) -> dict:
     """Excess against aperture. readings: rows with f_number, excess_ev and excess_se."""
     rows = [(row.f_number, row.excess_ev, row.excess_se) for row in readings]
-    return _plot(figures.sweep_plot(rows, visible_ev=visible_ev), key=key, title=title, x_name="aperture, f/")
+    return _plot(
+        figures.sweep_plot(rows, visible_ev=visible_ev),
+        key=f"sweep-plot-{key}",
+        title=title,
+        x_name="aperture, f/",
+    )
 
 
 @register.inclusion_tag("pages/plot.svg")
 def profile_plot(profile, *, key: str, title: str, visible_ev: float) -> dict:
     """Excess against distance from the patch's centre. profile: radius, excess, low, high."""
-    drawn = figures.profile_plot(profile.radius, profile.excess, profile.low, profile.high, visible_ev=visible_ev)
+    drawn = figures.profile_plot(
+        profile.radius, profile.excess, profile.low, profile.high, visible_ev=visible_ev
+    )
     return _plot(drawn, key=key, title=title, x_name="distance from the patch’s centre, half-diagonals")
 
 
@@ -108,6 +122,12 @@ def sentence(words: str) -> str:
 def sureness(confidence: str | None) -> str:
     """What a level of confidence means, in the consensus room's words."""
     return confidence_words(confidence or None)
+
+
+@register.filter
+def measured(readings) -> list:
+    """The readings that a frame's measurement or a typed excess gives, without those graded by eye only."""
+    return [reading for reading in readings if reading.excess_ev is not None]
 
 
 @register.filter

@@ -27,7 +27,9 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
         request,
         400,
         "This request could not be read",
-        Problem("bad-request", "The browser sent something incomplete.", "Go back, reload the page and try again."),
+        Problem(
+            "bad-request", "The browser sent something incomplete.", "Go back, reload the page and try again."
+        ),
     )
 
 
@@ -49,7 +51,9 @@ def not_allowed(request: HttpRequest, exception: Exception | None = None) -> Htt
         request,
         403,
         "This is not yours to do",
-        Problem("not-allowed", "Your account may not see or do this.", "Sign in with the account it belongs to."),
+        Problem(
+            "not-allowed", "Your account may not see or do this.", "Sign in with the account it belongs to."
+        ),
     )
 
 

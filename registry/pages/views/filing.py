@@ -33,7 +33,9 @@ def start(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         if "add_lens" in request.POST:
             request.session[TYPED] = request.POST.urlencode()
-            return redirect(f"{reverse('propose-lens')}?{urlencode({'name': request.POST.get('lens_name', '')})}")
+            return redirect(
+                f"{reverse('propose-lens')}?{urlencode({'name': request.POST.get('lens_name', '')})}"
+            )
         form = StartForm(request.POST, author=request.user)
         if form.is_valid() and (report := _started(form, request)):
             return redirect("report-frames", report.public_id)
@@ -122,17 +124,18 @@ def _check_page(
     problems: tuple = (),
     status: int = 200,
 ) -> HttpResponse:
-    images = list(report.images.all())
-    forms = {image.public_id: FrameForm.of(image) for image in images} | (frame_forms or {})
+    progress = queries.progress(report)
+    forms = {image.public_id: FrameForm.of(image) for image in progress.images} | (frame_forms or {})
     graded = {finding.kind: finding.grade for finding in report.findings.all()}
     context = {
         "report": report,
-        "progress": queries.progress(report),
+        "progress": progress,
         "frames": [
-            {"image": image, "form": forms[image.public_id], "shown": queries.overlay_of(image)} for image in images
+            {"image": image, "form": forms[image.public_id], "shown": queries.overlay_of(image)}
+            for image in progress.images
         ],
         "findings": findings or FindingsForm(initial=graded),
-        "problems": problems,
+        "problems": problems or report.submit_problems,
     }
     return render(request, "pages/report_check.html", context, status=status)
 

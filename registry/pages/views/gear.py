@@ -22,7 +22,9 @@ from registry.pages.views.filing import TYPED
 def propose_lens(request: HttpRequest) -> HttpResponse:
     """Add a lens; whoever was filing a report goes on with it, its form as they left it."""
     name = request.GET.get("name", "").strip()[:120]
-    form = ProposeLensForm(request.POST) if request.method == "POST" else ProposeLensForm(initial=_guessed(name))
+    form = (
+        ProposeLensForm(request.POST) if request.method == "POST" else ProposeLensForm(initial=_guessed(name))
+    )
     if request.method == "POST" and form.is_valid():
         try:
             added = services.propose_lens(by=request.user, **form.facts())

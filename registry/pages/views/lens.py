@@ -10,7 +10,7 @@ from registry.gear import queries as gear
 from registry.gear.models import GearKind
 from registry.pages import camera
 from registry.pages.forms.look_up import CameraForm
-from registry.reports.queries import submitted_reports
+from registry.reports.queries import reports_on
 from registry.standings import queries as standings
 
 CHANGES_SHOWN = 12
@@ -22,13 +22,12 @@ def lens(request: HttpRequest, slug: str) -> HttpResponse:
     form = CameraForm(request.GET)
     seen = camera.seen_through(request, form.asked())
     answer = standings.lens_answer(tested, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev)
-    reports = submitted_reports(lens=tested)
     context = {
         "lens": tested,
         "answer": answer,
         "seen": seen,
         "form": form,
-        "reports": reports,
+        "reports": reports_on(tested),
         "conflicts": standings.open_conflicts(tested),
         "history": standings.history_of(tested)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),

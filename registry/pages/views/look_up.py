@@ -21,7 +21,11 @@ def look_up(request: HttpRequest) -> HttpResponse:
     """Every filter stands in the address, so that a list can be linked and sent."""
     own = camera.remembered(request)
     data = request.GET.copy()
-    for name, value in (("mount", own.mount), ("cut_on_nm", f"{own.cut_on_nm:g}"), ("visible_ev", f"{own.visible_ev:g}")):
+    for name, value in (
+        ("mount", own.mount),
+        ("cut_on_nm", f"{own.cut_on_nm:g}"),
+        ("visible_ev", f"{own.visible_ev:g}"),
+    ):
         data.setdefault(name, value)
     form = LookUpForm(data)
     seen = camera.seen_through(request, form.asked())
@@ -39,7 +43,8 @@ def look_up(request: HttpRequest) -> HttpResponse:
         "seen": seen,
         "page": page,
         "filtered": any(typed.get(name) for name in FILTERS),
-        "new_camera": (seen.mount, seen.cut_on_nm, seen.visible_ev) != (own.mount, own.cut_on_nm, own.visible_ev),
+        "new_camera": (seen.mount, seen.cut_on_nm, seen.visible_ev)
+        != (own.mount, own.cut_on_nm, own.visible_ev),
     }
     template = "pages/look_up_rows.html" if request.htmx else "pages/look_up.html"
     return render(request, template, context, status=200 if form.is_valid() else 422)

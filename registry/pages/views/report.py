@@ -19,7 +19,12 @@ def report(request: HttpRequest, public_id: str) -> HttpResponse:
     if page.report.state == ReportState.DRAFT:
         return redirect("report-frames", public_id)
     withdrawn = page.report.state == ReportState.WITHDRAWN
-    context = {"page": page, "report": page.report, "seen": camera.remembered(request), "withdrawn": withdrawn}
+    context = {
+        "page": page,
+        "report": page.report,
+        "seen": camera.remembered(request),
+        "withdrawn": withdrawn,
+    }
     return render(request, "pages/report.html", context, status=410 if withdrawn else 200)
 
 
