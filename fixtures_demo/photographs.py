@@ -49,11 +49,6 @@ def scene_of(plan: PlannedReport, focal_mm: float, camera: Camera) -> Scene:
         by_cut_on=((720, 1.0),),
         centre=tuple(rng.normal(0, 0.012, 2)),
     )
-    scenery = (
-        {"texture_ev": 0.5, "texture_scale": 0.06, "unevenness_ev": 0.6}
-        if plan.scene_instead_of_target
-        else {}
-    )
     return Scene(
         focal_length_mm=focal_mm,
         half_diagonal_mm=camera.half_diagonal_mm,
@@ -83,10 +78,9 @@ def frame_bytes(
     """One JPEG as the camera would write it."""
     scene = scene_of(plan, focal_mm, camera)
     # The figure on the ring is rounded; the simulation opens the iris to what the figure means.
-    which = {} if plan.scene_instead_of_target else {"frame": index}
     render = render_scenery if plan.scene_instead_of_target else render_frame
     rendered = render(
-        scene, f_number=max(f_number, scene.widest), size=FRAME_SIZE, seed=plan.seed % 2**31, **which
+        scene, f_number=max(f_number, scene.widest), size=FRAME_SIZE, seed=plan.seed % 2**31, frame=index
     )
     shot_at = datetime.datetime.combine(plan.day, datetime.time(19, 30)) + datetime.timedelta(
         seconds=20 * index
