@@ -173,7 +173,7 @@ def _lens_assessments(standings: Standings, cases, causes) -> list[LensAssessmen
     suspects = _suspects(standings, ids)
     cells: list[list[CellAssessment]] = [[] for _ in cases]
     for index, lens in enumerate(standings.rows.cells.lens.tolist()):
-        cells[lens].append(_cell(standings, index, tuple(suspects.get(index, ()))))
+        cells[lens].append(cell_assessment(standings, index, tuple(suspects.get(index, ()))))
     return [
         LensAssessment(lens, tuple(mine), why)
         for (lens, _), mine, why in zip(cases, cells, causes, strict=True)
@@ -190,7 +190,8 @@ def _suspects(standings: Standings, ids: list[str]) -> dict[int, list[Suspect]]:
     return {cell: sorted(mine, key=lambda s: (s.p, s.report_ids)) for cell, mine in found.items()}
 
 
-def _cell(standings: Standings, index: int, suspects: tuple[Suspect, ...]) -> CellAssessment:
+def cell_assessment(standings: Standings, index: int, suspects: tuple[Suspect, ...] = ()) -> CellAssessment:
+    """One cell of assessed arrays as an object."""
     rows, ruling = standings.rows, standings.ruling
     cells = rows.cells
     confidence = int(ruling.confidence[index])

@@ -32,7 +32,7 @@ def _base_limits() -> tuple[float, ...]:
 class Priors:
     """Distribution of lenses' clean limits on the grid, of the spread between tests, and the bands' offsets.
 
-    limits: probabilities on the grid, for the default threshold. spreads: weights of SPREADS.
+    limits: probabilities on the grid, for the threshold visible_ev (EV). spreads: weights of SPREADS.
     offsets: how much later (stops, positive) or earlier a band's limit comes than the lens's own.
     lenses: how many lenses they were learned from.
     """
@@ -41,6 +41,7 @@ class Priors:
     spreads: tuple[float, ...] = SPREAD_WEIGHTS
     offsets: Mapping[str, float] = field(default_factory=dict)
     lenses: int = 0
+    visible_ev: float = VISIBLE_EV
     method_version: str = METHOD_VERSION
 
     def to_dict(self) -> dict:
@@ -50,6 +51,7 @@ class Priors:
             "spreads": list(self.spreads),
             "offsets": dict(self.offsets),
             "lenses": self.lenses,
+            "visible_ev": self.visible_ev,
             "method_version": self.method_version,
         }
 
@@ -60,20 +62,21 @@ class Priors:
             spreads=tuple(content["spreads"]),
             offsets=dict(content["offsets"]),
             lenses=content["lenses"],
+            visible_ev=content["visible_ev"],
             method_version=content["method_version"],
         )
 
     def at(self, visible_ev: float) -> Priors:
         """The same beliefs for another threshold (EV): limits move as far as excess grows with the f-number.
 
-        Excess ∝ N^EXCESS_EXPONENT, so a threshold T is reached log2(T / default) / (exponent / 2) stops later,
-        the less surely the further.
+        Excess ∝ N^EXCESS_EXPONENT, so a threshold T is reached 2 log2(T / own) / exponent stops later, the
+        less surely the further.
         """
-        if visible_ev == VISIBLE_EV:
+        if visible_ev == self.visible_ev:
             return self
-        moved = float(np.log2(visible_ev / VISIBLE_EV) / (EXCESS_EXPONENT / 2))
+        moved = float(np.log2(visible_ev / self.visible_ev) / (EXCESS_EXPONENT / 2))
         limits = np.array(self.limits) @ kernel(abs(moved) * EXCESS_EXPONENT_SPREAD, moved)
-        return replace(self, limits=tuple(limits.tolist()))
+        return replace(self, limits=tuple(limits.tolist()), visible_ev=visible_ev)
 
 
 DEFAULT_PRIORS = Priors()

@@ -94,6 +94,20 @@ def check_report(report: Report, lens: Lens, field: str = "") -> None:
     _raise(list(report_problems(report, lens, f"{field}." if field else "")))
 
 
+def check_question(question, field: str = "question") -> None:
+    """Raise InvalidInput, with every problem at once, unless the conditions of a question make sense."""
+    problems = list(condition_problems(question, f"{field}."))
+    if question.method is not None and question.method not in METHODS:
+        problems.append(_unknown_word(f"{field}.method", question.method, METHODS))
+    _raise(problems)
+
+
+def check_stops(stops: list, field: str = "stops") -> None:
+    """Raise InvalidInput, with every problem at once, unless all are f-numbers."""
+    bounds = (SMALLEST_F_NUMBER, LARGEST_F_NUMBER)
+    _raise([p for i, stop in enumerate(stops) for p in _outside(f"{field}[{i}]", stop, bounds, "f-number")])
+
+
 def _raise(problems: list[Problem]) -> None:
     if problems:
         raise InvalidInput(problems)
@@ -129,7 +143,7 @@ def _lens_problems(lens: Lens, field: str) -> Iterator[Problem]:
 
 def report_problems(report: Report, lens: Lens, prefix: str = "") -> Iterator[Problem]:
     """Every problem of one report, in the order of its fields."""
-    if not report.tester:
+    if not isinstance(report.tester, str) or not report.tester:
         yield Problem(
             code="tester-missing",
             field=f"{prefix}tester",
@@ -160,9 +174,23 @@ def condition_problems(conditions, prefix: str = "") -> Iterator[Problem]:
         yield from _outside(f"{prefix}cut_on_nm", conditions.cut_on_nm, WAVELENGTHS_NM, "wavelength")
     if conditions.focal_mm is not None:
         yield from _outside(f"{prefix}focal_mm", conditions.focal_mm, FOCAL_MM, "focal length")
+    yield from _name_problems(conditions, prefix)
     position = conditions.filter_position
     if position is not None and position not in FILTER_POSITIONS:
         yield _unknown_word(f"{prefix}filter_position", position, FILTER_POSITIONS)
+
+
+def _name_problems(conditions, prefix: str) -> Iterator[Problem]:
+    for name in ("copy", "source", "body", "cut_on_group"):
+        value = getattr(conditions, name, None)
+        if value is not None and not (isinstance(value, str) and value):
+            yield Problem(
+                code="name-expected",
+                field=f"{prefix}{name}",
+                value=value,
+                says=f"“{value}” is not a name.",
+                remedy="Give a text, or leave the field out if it isn't known.",
+            )
 
 
 def _reading_problems(reading: Reading, report: Report, lens: Lens, prefix: str) -> Iterator[Problem]:

@@ -24,10 +24,10 @@ def fit_priors(
 ) -> Priors:
     """Learn the priors from a catalogue of (lens, reports) pairs by expectation-maximisation.
 
-    The base counts for BASE_LENSES lenses. visible_ev: threshold (EV) that readings are judged at; the
-    result then holds for that threshold.
+    The base counts for BASE_LENSES lenses. visible_ev: threshold (EV) that readings are judged at and that
+    the result holds for.
     """
-    return learn_priors(compile_rows(arrays_of(catalogue, visible_ev)), base)
+    return learn_priors(compile_rows(arrays_of(catalogue, visible_ev)), base.at(visible_ev))
 
 
 def learn_priors(rows: Rows, base: Priors = DEFAULT_PRIORS, passes: int = EM_PASSES) -> Priors:
@@ -45,6 +45,7 @@ def learn_priors(rows: Rows, base: Priors = DEFAULT_PRIORS, passes: int = EM_PAS
             spreads=tuple((spreads / spreads.sum()).tolist()),
             offsets=_offsets(beliefs.band_moves, base),
             lenses=beliefs.count,
+            visible_ev=base.visible_ev,
         )
     return priors
 

@@ -1,0 +1,113 @@
+"""Ways to split a lens's reports: each a number per report, from −½ to +½, for one factor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from registry.consensus.arrays import band_of
+from registry.consensus.cells import BANDS
+from registry.consensus.constants import CAUSE_SIDE_COUNT, CUT_ON_RANGE_NM, FOCAL_RANGE_OCTAVES
+from registry.consensus.evidence import Report
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """One candidate split.
+
+    factor: what it is about. weights: one per report, 0 where the report doesn't state the factor.
+    group_a, group_b: names of the sides at +½ and −½. origin, width: of a trend, so that the weight of a
+    value x is (x − origin) / width; level: of a split of one level against the rest.
+    """
+
+    factor: str
+    weights: np.ndarray
+    group_a: str
+    group_b: str
+    origin: float = 0.0
+    width: float = 0.0
+    level: str | None = None
+
+    def weight_of(self, conditions) -> float:
+        """Weight of a question's conditions; 0 if it doesn't state the factor."""
+        value = self.value_of(conditions)
+        if value is None:
+            return 0.0
+        if self.level is not None:
+            return 0.5 if value == self.level else -0.5
+        return float(np.clip((value - self.origin) / self.width, -0.75, 0.75))
+
+    def value_of(self, conditions):
+        """The factor's value in a report or a question."""
+        if self.factor == "cut_on" and self.level is not None:
+            return band_of(conditions)
+        if self.factor in _TRENDS:
+            return _TRENDS[self.factor][0](conditions)
+        return getattr(conditions, self.factor, None)
+
+
+def _cut_on(conditions) -> float | None:
+    return None if getattr(conditions, "cut_on_group", None) else conditions.cut_on_nm
+
+
+def _octaves(conditions) -> float | None:
+    return None if conditions.focal_mm is None else float(np.log2(conditions.focal_mm))
+
+
+_TRENDS = {
+    "cut_on": (_cut_on, CUT_ON_RANGE_NM, lambda value: f"{value:g} nm"),
+    "focal": (_octaves, FOCAL_RANGE_OCTAVES, lambda value: f"{2**value:.0f} mm"),
+}
+_LEVELS = ("filter_position", "body", "copy", "method")
+
+
+def contrasts_of(reports: Sequence[Report], clusters: np.ndarray) -> list[Contrast]:
+    """Every split that the reports can say something about, in an order of content alone.
+
+    clusters: label of each report's cluster. A side needs CAUSE_SIDE_COUNT clusters, unless one cluster
+    stands on both sides: then it is its own control.
+    """
+    found = [*_trends(reports), *_groups(reports), *_levels(reports)]
+    return [contrast for contrast in found if _telling(contrast, clusters)]
+
+
+def _telling(contrast: Contrast, clusters: np.ndarray) -> bool:
+    above = set(clusters[contrast.weights > 0].tolist())
+    below = set(clusters[contrast.weights < 0].tolist())
+    if above & below:
+        return True
+    return min(len(above), len(below)) >= CAUSE_SIDE_COUNT
+
+
+def _trends(reports: Sequence[Report]) -> Iterator[Contrast]:
+    for factor, (value_of, needed, name) in _TRENDS.items():
+        values = np.array([np.nan if (v := value_of(report)) is None else v for report in reports])
+        stated = ~np.isnan(values)
+        if not stated.any():
+            continue
+        low, high = np.nanmin(values), np.nanmax(values)
+        if high - low >= needed:
+            origin, width = float(low + high) / 2, float(high - low)
+            weights = np.where(stated, (values - origin) / width, 0.0)
+            yield Contrast(factor, weights, name(high), name(low), origin, width)
+
+
+def _groups(reports: Sequence[Report]) -> Iterator[Contrast]:
+    """Rigs without a single cut-on against all that have one."""
+    bands = [band_of(report) for report in reports]
+    for group in sorted({band for band in bands if band and band not in BANDS}):
+        weights = np.array([0.0 if b is None else (0.5 if b == group else -0.5) for b in bands])
+        yield Contrast("cut_on", weights, group, "other cut-ons", level=group)
+
+
+def _levels(reports: Sequence[Report]) -> Iterator[Contrast]:
+    for factor in _LEVELS:
+        values = [getattr(report, factor) for report in reports]
+        levels = sorted({value for value in values if value is not None})
+        chosen = levels if len(levels) > 2 else levels[:1] if len(levels) == 2 else []
+        for level in chosen:
+            weights = np.array([0.0 if v is None else (0.5 if v == level else -0.5) for v in values])
+            others = "the others" if len(levels) > 2 else levels[1]
+            yield Contrast(factor, weights, level, others, level=level)
