@@ -2,12 +2,14 @@
 
 import unicodedata
 from collections.abc import Iterable
+from datetime import timedelta
 
 from registry.accounts.models import Account, Role
 from registry.errors import InvalidInput, NotAllowed, Problem
 
 SCOPES = ("read", "submit", "moderate")
 TOKENS_PER_ACCOUNT = 20
+USE_NOTED_EVERY = timedelta(hours=1)
 SHORTEST_NAME, LONGEST_NAME = 2, 60
 
 

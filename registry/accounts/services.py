@@ -10,9 +10,17 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
 
 from registry.accounts.models import Account, Role, TokenGrant
-from registry.accounts.rules import TOKENS_PER_ACCOUNT, check_scopes, clean_public_name, may_change_roles
+from registry.accounts.rules import (
+    TOKENS_PER_ACCOUNT,
+    USE_NOTED_EVERY,
+    check_scopes,
+    clean_public_name,
+    may_change_roles,
+)
 from registry.errors import Conflict, InvalidInput, NotAllowed, NotFound, Problem
 from registry.ledger.services import record
 
@@ -93,6 +101,7 @@ def issue_token(
     Raises InvalidInput, NotAllowed for scopes beyond the account's role, Conflict beyond 20 tokens.
     """
     wanted = check_scopes(account, scopes)
+    Account.objects.select_for_update().get(pk=account.pk)  # so that two at once can't both be the twentieth
     tokens = apps.get_model("knox", "AuthToken").objects
     if tokens.filter(user=account).count() >= TOKENS_PER_ACCOUNT:
         raise Conflict(
@@ -140,6 +149,14 @@ def revoke_token(*, account: Account, grant_id: int) -> None:
             )
         )
     grant.token.delete()
+
+
+def note_token_use(grant: TokenGrant) -> None:
+    """Remember, to the hour, that a token was used, so that its owner sees which ones are idle."""
+    now = timezone.now()
+    TokenGrant.objects.filter(
+        Q(last_used_at__isnull=True) | Q(last_used_at__lt=now - USE_NOTED_EVERY), pk=grant.pk
+    ).update(last_used_at=now)
 
 
 def _other_stewards(account: Account) -> bool:
