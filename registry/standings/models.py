@@ -3,6 +3,8 @@
 from django.db import models
 from django.db.models import Q
 
+from registry.consensus.cells import band_label, zone_label
+
 
 class PriorsEdition(models.Model):
     """One edition of the empirical-Bayes priors; standings name the edition they were computed under."""
@@ -16,7 +18,9 @@ class PriorsEdition(models.Model):
     class Meta:
         ordering = ["-number"]
         constraints = [
-            models.UniqueConstraint(fields=["in_force"], condition=Q(in_force=True), name="one_edition_in_force")
+            models.UniqueConstraint(
+                fields=["in_force"], condition=Q(in_force=True), name="one_edition_in_force"
+            )
         ]
 
     def __str__(self) -> str:
@@ -39,6 +43,13 @@ class Standing(models.Model):
     verdict = models.CharField(max_length=30)
     f_number = models.FloatField(null=True, blank=True)
     words = models.CharField(max_length=200)  # the verdict in words, as sentences.verdict_words gives them
+    clean_to_av = models.FloatField(
+        null=True, blank=True
+    )  # Av up to which the verdict, or the one report, says clean
+    leads = models.BooleanField(
+        default=False
+    )  # the worst tested zone of its group: the lens's sentence is about it
+    sentence = models.TextField(blank=True)  # of the whole group, on the row that leads
     confidence = models.CharField(max_length=10, blank=True)
     n_reports = models.PositiveIntegerField(default=0)
     n_independent = models.PositiveIntegerField(default=0)
@@ -78,10 +89,21 @@ class Standing(models.Model):
                 name="standing_once_with_both",
             ),
         ]
-        indexes = [models.Index(fields=["cut_on_group", "verdict"])]
+        indexes = [
+            models.Index(fields=["cut_on_group", "verdict"]),
+            models.Index(fields=["lens", "cut_on_group"], condition=Q(leads=True), name="standing_leads"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.lens}, {self.cut_on_group}, {self.focal_zone}: {self.words}"
+
+    @property
+    def group_label(self) -> str:
+        return band_label(self.cut_on_group)
+
+    @property
+    def zone_label(self) -> str:
+        return zone_label(self.focal_zone, self.lens.focal_min_mm, self.lens.focal_max_mm)
 
 
 class StandingChange(models.Model):
@@ -92,7 +114,9 @@ class StandingChange(models.Model):
     teleconverter = models.ForeignKey(
         "gear.Teleconverter", null=True, blank=True, on_delete=models.CASCADE, related_name="+"
     )
-    adapter = models.ForeignKey("gear.Adapter", null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    adapter = models.ForeignKey(
+        "gear.Adapter", null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
     cut_on_group = models.CharField(max_length=20)
     focal_zone = models.CharField(max_length=20)
     at = models.DateTimeField(auto_now_add=True)
@@ -109,6 +133,10 @@ class StandingChange(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lens}: {self.before} → {self.after}"
+
+    @property
+    def group_label(self) -> str:
+        return band_label(self.cut_on_group)
 
 
 class Conflict(models.Model):

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
-from registry.optics.stops import f_number_of, full_stops_between, nearest_marks, av_of
+from registry.optics.stops import av_of, f_number_of, full_stops_between, nearest_marks
 from registry.reports.models import Basis, ConversionKind, Copy, Report
 
 # Where a lens's narrowest stop is not known: the trade's usual full-frame lens ends at f/22 (common practice,
@@ -167,3 +167,8 @@ def tinted_from(readings: Iterable, visible_ev: float) -> float | None:
         votes.setdefault(stop, []).append(max(tints) >= TINT_SEEN_EV and reading.excess_ev < visible_ev)
     seen = [stop for stop, cast in votes.items() if sum(cast) * 2 > len(cast)]
     return marks[min(seen)] if seen else None
+
+
+def report_id_of(evidence_id: str) -> str:
+    """The public id of the report that a piece of evidence came from."""
+    return evidence_id.partition("@")[0].partition("#")[0]

@@ -12,7 +12,7 @@ def refresh_for_report(sequence: int) -> None:
     """Refresh the lenses that the event with this sequence concerns: the report's lens now, and the one it named
     before an edit moved it. Running it again changes nothing."""
     event = Event.objects.get(sequence=sequence)
-    slugs = {event.data.get("lens"), event.data.get("previous_lens")} - {None}
+    slugs = {event.data.get("lens"), event.data.get("lens_before")} - {None}
     lenses = Lens.objects.filter(slug__in=slugs)
     if event.subject_kind == "report":
         lenses = lenses | Lens.objects.filter(

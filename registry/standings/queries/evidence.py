@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections import defaultdict
 
 from django.db.models.functions import Lower
@@ -19,6 +20,8 @@ from registry.standings.rules import (
     source_of,
     tester_of,
 )
+
+log = logging.getLogger(__name__)
 
 
 def gather_evidence(
@@ -114,6 +117,17 @@ def _reading(reading) -> evidence.Reading:
     return evidence.Reading(f_number=reading.f_number, grade=reading.grade)
 
 
-def report_id_of(evidence_id: str) -> str:
-    """The public id of the report that a piece of evidence came from."""
-    return evidence_id.partition("@")[0].partition("#")[0]
+def usable_entries(
+    entries: list[evidence.Report], optics: evidence.Lens
+) -> tuple[list[evidence.Report], list[dict]]:
+    """Entries that may enter the grid, and for each other one what is wrong. Reports are checked when they are
+    submitted; this only catches what a later correction of the lens's facts has made impossible."""
+    usable, left_out = [], []
+    for entry in sorted(entries, key=lambda entry: entry.id):
+        problems = list(evidence.report_problems(entry, optics))
+        if problems:
+            log.warning("%s left out of the consensus: %s", entry.id, " ".join(map(str, problems)))
+            left_out.append({"entry": entry.id, "says": [problem.says for problem in problems]})
+        else:
+            usable.append(entry)
+    return usable, left_out

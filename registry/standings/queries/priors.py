@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from registry.consensus.priors import DEFAULT_PRIORS, Priors
+from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
 from registry.standings.models import PriorsEdition
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from django.db import transaction
 from django.db.models import Max
 
+from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
 from registry.consensus.constants import METHOD_VERSION
-from registry.consensus.priors import DEFAULT_PRIORS, Priors, fit_priors
+from registry.consensus.priors import fit_priors
 from registry.standings.models import PriorsEdition
 from registry.standings.queries.evidence import counting_reports, evidence_by_path
 from registry.standings.queries.priors import edition_in_force
@@ -19,7 +20,11 @@ def ensure_edition() -> PriorsEdition:
     if edition is None:
         edition, _ = PriorsEdition.objects.get_or_create(
             number=1,
-            defaults={"method_version": METHOD_VERSION, "content": DEFAULT_PRIORS.to_dict(), "in_force": True},
+            defaults={
+                "method_version": METHOD_VERSION,
+                "content": DEFAULT_PRIORS.to_dict(),
+                "in_force": True,
+            },
         )
     return edition
 

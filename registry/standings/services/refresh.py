@@ -4,29 +4,27 @@ from __future__ import annotations
 
 import hashlib
 import json
-import logging
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, field
 
 from django.db import transaction
 
-from registry.consensus.assessment import CellAssessment, assess_lens
+from registry.consensus.arrays import band_of, zone_of
+from registry.consensus.assessment import assess_lens
+from registry.consensus.beliefs import Priors
+from registry.consensus.cells import zones_of
 from registry.consensus.constants import METHOD_VERSION
 from registry.consensus.evidence import Lens as Optics
 from registry.consensus.evidence import Report as Entry
-from registry.consensus.evidence import report_problems
-from registry.consensus.priors import Priors
 from registry.gear.models import Lens
 from registry.ledger.services import record
 from registry.standings.models import PriorsEdition, Standing, StandingChange
-from registry.standings.queries.evidence import counting_reports, evidence_by_path
+from registry.standings.queries.evidence import counting_reports, evidence_by_path, usable_entries
 from registry.standings.queries.tints import tints_by_cell
 from registry.standings.rules import LightPath
-from registry.standings.services.conflicts import close_conflicts, update_conflicts
+from registry.standings.services.conflicts import update_conflicts
 from registry.standings.services.priors import ensure_edition
-from registry.standings.shapes import NO_REPORTS, fields_of
-
-log = logging.getLogger(__name__)
+from registry.standings.shapes import NO_REPORTS, Cell, fields_by_cell
 
 
 @dataclass
@@ -97,14 +95,16 @@ def _refresh_path(
     path: LightPath, entries: list[Entry], tints: dict[tuple[str, str], float], run: _Run, outcome: Refreshed
 ) -> None:
     optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
-    usable, left_out = _usable(entries, optics)
+    usable, left_out = usable_entries(entries, optics)
     fingerprint = _fingerprint(optics, usable, tints, run.edition)
     rows = path.lens.standings.filter(teleconverter=path.teleconverter, adapter=path.adapter)
     stored = {(row.cut_on_group, row.focal_zone): row for row in rows}
     if all(row.fingerprint == fingerprint for row in stored.values()) and (stored or not usable):
         return
-    cells = {_cell_key(cell): cell for cell in assess_lens(optics, usable, run.priors).cells}
-    for key in sorted({*cells, *stored}):
+    assessment = assess_lens(optics, usable, run.priors)
+    fields = fields_by_cell(assessment, tints)
+    shared = {"fingerprint": fingerprint, "method_version": METHOD_VERSION, "priors": run.edition}
+    for key in sorted({*fields, *stored}):
         row = stored.get(key) or Standing(
             lens=path.lens,
             teleconverter=path.teleconverter,
@@ -113,38 +113,42 @@ def _refresh_path(
             focal_zone=key[1],
             **NO_REPORTS,
         )
-        shared = {"fingerprint": fingerprint, "method_version": METHOD_VERSION, "priors": run.edition}
-        detail = {"tinted_from": tints.get(key), "left_out": left_out}
-        _write(row, cells.get(key), shared, detail, run, outcome)
+        news = fields.get(key, NO_REPORTS) | shared
+        news["detail"] = news["detail"] | ({"left_out": left_out} if left_out else {})
+        _write(row, news, run, outcome)
+        update_conflicts(row, optics, _entries_in(usable, optics, key))
 
 
-def _write(
-    row: Standing, cell: CellAssessment | None, shared: dict, detail: dict, run: _Run, outcome: Refreshed
-) -> None:
+def _write(row: Standing, news: dict, run: _Run, outcome: Refreshed) -> None:
     before = _in_words(row)
-    news = fields_of(cell) if cell else dict(NO_REPORTS)
-    news["detail"] = news.get("detail", {}) | detail
-    for name, value in (news | shared).items():
+    for name, value in news.items():
         setattr(row, name, value)
     row.save()
     outcome.written += 1
     after = _in_words(row)
-    if before != after:
-        _note_change(row, before, after, run)
-        outcome.changes.append(
-            {
-                "cut_on_group": row.cut_on_group,
-                "focal_zone": row.focal_zone,
-                "teleconverter": row.teleconverter.slug if row.teleconverter else None,
-                "adapter": row.adapter.slug if row.adapter else None,
-                "before": before,
-                "after": after,
-            }
-        )
-    if cell:
-        update_conflicts(row, cell)
-    else:
-        close_conflicts(row)
+    if before == after:
+        return
+    _note_change(row, before, after, run)
+    outcome.changes.append(
+        {
+            "cut_on_group": row.cut_on_group,
+            "focal_zone": row.focal_zone,
+            "teleconverter": row.teleconverter.slug if row.teleconverter else None,
+            "adapter": row.adapter.slug if row.adapter else None,
+            "before": before,
+            "after": after,
+        }
+    )
+
+
+def _entries_in(entries: list[Entry], optics: Optics, cell: Cell) -> list[Entry]:
+    """The entries that belong to this cell, or may because they leave its group or zone open."""
+    zones = zones_of(optics.focal_min, optics.focal_max)
+    return [
+        entry
+        for entry in entries
+        if band_of(entry) in (None, cell[0]) and zone_of(entry.focal_mm, zones) in (None, cell[1])
+    ]
 
 
 def _note_change(row: Standing, before: str, after: str, run: _Run) -> None:
@@ -174,24 +178,6 @@ def _note_change(row: Standing, before: str, after: str, run: _Run) -> None:
 
 def _in_words(row: Standing) -> str:
     return f"{row.words} ({row.confidence})" if row.confidence else row.words
-
-
-def _cell_key(cell: CellAssessment) -> tuple[str, str]:
-    return (cell.band or "", cell.focal_zone or "")
-
-
-def _usable(entries: list[Entry], optics: Optics) -> tuple[list[Entry], list[dict]]:
-    """Entries that may enter the grid, and for each other one what is wrong. Reports are checked when they are
-    submitted; this only catches what a later correction of the lens's facts has made impossible."""
-    usable, left_out = [], []
-    for entry in sorted(entries, key=lambda entry: entry.id):
-        problems = list(report_problems(entry, optics))
-        if problems:
-            log.warning("%s left out of the consensus: %s", entry.id, " ".join(map(str, problems)))
-            left_out.append({"entry": entry.id, "says": [problem.says for problem in problems]})
-        else:
-            usable.append(entry)
-    return usable, left_out
 
 
 def _fingerprint(optics: Optics, entries: list[Entry], tints: dict, edition: PriorsEdition) -> str:

@@ -16,7 +16,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         parser.add_argument("cases", help="JSON file with the cases")
         parser.add_argument("--out", required=True, help="JSON file to write the results to")
-        parser.add_argument("--visible-ev", type=float, default=0.10, help="excess that counts as visible (EV)")
+        parser.add_argument(
+            "--visible-ev", type=float, default=0.10, help="excess that counts as visible (EV)"
+        )
 
     def handle(self, *args, cases, out, visible_ev, **options):
         document = self._read(Path(cases))
@@ -35,7 +37,9 @@ class Command(BaseCommand):
         try:
             return json.loads(path.read_text(encoding="utf-8"))
         except OSError as error:
-            raise CommandError(f"{path} can't be read: {error.strerror}. Name an existing JSON file.") from error
+            raise CommandError(
+                f"{path} can't be read: {error.strerror}. Name an existing JSON file."
+            ) from error
         except UnicodeDecodeError as error:
             raise CommandError(f"{path} is no UTF-8 text ({error.reason}). Save it as UTF-8 JSON.") from error
         except RecursionError as error:

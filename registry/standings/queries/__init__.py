@@ -1,0 +1,34 @@
+from registry.standings.queries.answers import (
+    USUAL_CUT_ON_NM,
+    BandAnswer,
+    LensAnswer,
+    ZoneAnswer,
+    lens_answer,
+    standing_rows,
+)
+from registry.standings.queries.evidence import gather_evidence
+from registry.standings.queries.findings import FindingSummary, findings_of
+from registry.standings.queries.history import history_of, open_conflicts
+from registry.standings.queries.lookup import LensList, LensRow, filter_lenses, lens_rows, list_lenses
+from registry.standings.queries.priors import edition_in_force, priors_in_force
+
+__all__ = [
+    "USUAL_CUT_ON_NM",
+    "BandAnswer",
+    "FindingSummary",
+    "LensAnswer",
+    "LensList",
+    "LensRow",
+    "ZoneAnswer",
+    "edition_in_force",
+    "filter_lenses",
+    "findings_of",
+    "gather_evidence",
+    "history_of",
+    "lens_answer",
+    "lens_rows",
+    "list_lenses",
+    "open_conflicts",
+    "priors_in_force",
+    "standing_rows",
+]
