@@ -10,7 +10,14 @@ from registry.reports.services.evidence import (
 )
 from registry.reports.services.filing import file_report
 from registry.reports.services.frames import add_frame, attach_image, correct_image, keep_image, remove_image
-from registry.reports.services.life import restore, revise_report, set_aside, submit_report, withdraw_report
+from registry.reports.services.life import (
+    restore,
+    revise_report,
+    rewrite_draft,
+    set_aside,
+    submit_report,
+    withdraw_report,
+)
 from registry.reports.services.measuring import (
     give_up_sweep,
     record_intake,
@@ -41,6 +48,7 @@ __all__ = [
     "remove_readings",
     "restore",
     "revise_report",
+    "rewrite_draft",
     "save_copy",
     "save_rig",
     "set_aside",

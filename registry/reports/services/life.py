@@ -49,6 +49,21 @@ def submit_report(
 
 
 @transaction.atomic
+def rewrite_draft(
+    *, report: Report, by: Account, changes: Mapping[str, Any], expected_version: int | None = None
+) -> Report:
+    """Change any part of a draft; changes are as for revise_report, and nothing needs a reason yet.
+
+    Raises InvalidInput with every problem, Conflict when it is no draft or was changed meanwhile.
+    """
+    hold_report(report, by=by, expected_version=expected_version)
+    contents = read_contents(changes, by, report)
+    apply_details(report, contents.details)
+    apply_contents(report, contents)
+    return write_report(report)
+
+
+@transaction.atomic
 def revise_report(
     *,
     report: Report,
