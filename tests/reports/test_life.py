@@ -103,7 +103,11 @@ def test_a_revision_keeps_what_was_said_before(submitted):
         report=submitted,
         by=submitted.author,
         reason="looked again at f/11",
-        changes={"sweeps": [{"readings": [{"f_number": 11, "grade": 1}]}], "claims": [], "notes": "fog that day"},
+        changes={
+            "sweeps": [{"readings": [{"f_number": 11, "grade": 1}]}],
+            "claims": [],
+            "notes": "fog that day",
+        },
     )
     before = submitted.revisions.get()
     assert (before.number, before.reason) == (1, "looked again at f/11")
@@ -120,7 +124,9 @@ def test_a_revision_keeps_what_was_said_before(submitted):
 def test_a_refused_revision_leaves_the_report_as_it_was(submitted):
     version = submitted.version
     with pytest.raises(InvalidInput):
-        services.revise_report(report=submitted, by=submitted.author, reason="empty it", changes={"sweeps": []})
+        services.revise_report(
+            report=submitted, by=submitted.author, reason="empty it", changes={"sweeps": []}
+        )
     kept = Report.objects.get()
     assert (kept.version, kept.revision, kept.revisions.count()) == (version, 1, 0)
     assert kept.sweeps.get().readings.count() == 3

@@ -116,7 +116,13 @@ def read_sweeps(source: Input, tested: Tested, name: str = "sweeps") -> list[Swe
         before = len(entry.problems)
         focal = read_focal_length(entry, tested)
         if focal is None and len(entry.problems) == before:
-            entry.missing("focal_length_mm", "The zoom's focal length", "Give it in mm as read off the lens.")
+            entry.refuse(
+                "focal-length-missing",
+                "focal_length_mm",
+                None,
+                "The zoom's focal length is missing.",
+                "Give it in mm as read off the lens.",
+            )
         distance = entry.number("focus_distance_m", low=0.01, high=1e6, what="Focus distance", unit="m")
         readings = _readings(entry, tested, focal)
         if focal is not None and focal in seen:

@@ -26,7 +26,12 @@ from registry.reports.services.measuring import settle
 
 LIST_FIELDS = ("sweeps", "claims", "findings", "images")
 # Problems that only a known lens makes: they are not reported while the lens itself is the problem.
-_NEED_THE_LENS = {"f-number-not-marked", "wider-than-the-lens-opens", "focal-length-outside-the-lens"}
+_NEED_THE_LENS = {
+    "f-number-not-marked",
+    "wider-than-the-lens-opens",
+    "focal-length-outside-the-lens",
+    "focal-length-missing",
+}
 
 
 @dataclass(frozen=True)

@@ -32,16 +32,15 @@ def rebuild_readings(report: Report) -> bool:
     wanted = _wanted(report)
     before = _facts(Reading.objects.filter(sweep__report=report, image__isnull=False))
     after = sorted((focal, *_key(values)) for focal, rows in wanted.items() for values in rows)
-    if before == after:
-        return False
-    Reading.objects.filter(sweep__report=report, image__isnull=False).delete()
-    for focal, rows in wanted.items():
-        sweep, _ = Sweep.objects.get_or_create(report=report, focal_length_mm=focal)
-        Reading.objects.bulk_create(Reading(sweep=sweep, **values) for values in rows)
-        sweep.repeatability_ev = _repeatability(rows)
-        sweep.save(update_fields=["repeatability_ev"])
+    if before != after:
+        Reading.objects.filter(sweep__report=report, image__isnull=False).delete()
+        for focal, rows in wanted.items():
+            sweep, _ = Sweep.objects.get_or_create(report=report, focal_length_mm=focal)
+            Reading.objects.bulk_create(Reading(sweep=sweep, **values) for values in rows)
+            sweep.repeatability_ev = _repeatability(rows)
+            sweep.save(update_fields=["repeatability_ev"])
     report.sweeps.filter(readings=None).delete()
-    return True
+    return before != after
 
 
 def _wanted(report: Report) -> dict[float, list[dict[str, Any]]]:

@@ -39,10 +39,15 @@ def content_of(report: Report) -> dict[str, Any]:
     return content
 
 
-def keep_revision(report: Report, *, by: Account | None, reason: str) -> ReportRevision:
-    """Keep what a held report says now, under its current number. by: None when the registry itself acts."""
+def keep_revision(
+    report: Report, *, by: Account | None, reason: str, content: dict[str, Any] | None = None
+) -> ReportRevision:
+    """Keep what a held report says now, or said as content tells, under its current number.
+
+    by: None when the registry itself acts.
+    """
     return ReportRevision.objects.create(
-        report=report, number=report.revision, reason=reason, by=by, content=content_of(report)
+        report=report, number=report.revision, reason=reason, by=by, content=content or content_of(report)
     )
 
 

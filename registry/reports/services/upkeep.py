@@ -23,19 +23,14 @@ def sweep_stale_originals(*, older_than: timedelta = STALE_AFTER, now: datetime 
     Originals may hold a location or a name, so that none outlives the time it takes to sanitise it.
     """
     before = (now or timezone.now()) - older_than
-    at_work = _frames_with_a_task()
-    count = 0
-    for image in SampleImage.objects.filter(state__in=_WAITING, updated_at__lt=before).exclude(
-        pk__in=at_work
-    ):
-        record_unreadable(image=image, error=Unreadable(unmeasurable(image)))
-        count += 1
     known = set(SampleImage.objects.exclude(original="").values_list("original", flat=True))
-    for name in storage.arrived_before(before):
-        if name not in known:
-            storage.discard(private_names=[name])
-            count += 1
-    return count
+    orphans = [name for name in storage.arrived_before(before) if name not in known]
+    storage.discard(private_names=orphans)
+    unfinished = SampleImage.objects.filter(state__in=_WAITING, updated_at__lt=before)
+    lost = list(unfinished.exclude(pk__in=_frames_with_a_task()))
+    for image in lost:
+        record_unreadable(image=image, error=Unreadable(unmeasurable(image)))
+    return len(orphans) + len(lost)
 
 
 def _frames_with_a_task() -> set[int]:
