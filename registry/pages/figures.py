@@ -53,10 +53,8 @@ class Step:
     fill_y: float
     fill_height: float
     shade: int
-    hair_top: float | None
-    hair_bottom: float | None
-    hair_left: float
-    hair_right: float
+    hair_above: str  # the hairline's path over the open part of the step
+    hair_inside: str  # and over a fill too dark for it to be drawn in ink
     mark: str
     figure: str
     tested: bool
@@ -112,23 +110,36 @@ def _percent(share: float | None) -> int | None:
     return None if share is None else min(99, max(1, round(100 * share)))
 
 
+def _hairline(middle: float, top: float, bottom: float, cap: float, ends: tuple[float, float]) -> str:
+    """Path of the part of a hairline from top to bottom, with caps where the part reaches the hairline's ends."""
+    if bottom <= top:
+        return ""
+    path = f"M{middle} {round(top, 2)}V{round(bottom, 2)}"
+    for end in ends:
+        if cap and top <= end <= bottom:
+            path += f"M{round(middle - cap, 2)} {round(end, 2)}h{2 * cap}"
+    return path
+
+
 def _step(chance: Chance, index: int, size: LadderSize) -> Step:
     x = index * (size.step + size.gap) + 1
     base = size.head + size.height
     shown = chance.tested and chance.p_clean is not None
     share = chance.p_clean if shown else 0.0
     interval = shown and chance.low is not None and chance.high is not None
-    middle = x + size.step / 2
+    middle = round(x + size.step / 2, 2)
+    fill_y = base - share * size.height
+    shade = min(SHADES - 1, int(share * SHADES))
+    top, bottom = (base - chance.high * size.height, base - chance.low * size.height) if interval else (0, 0)
+    split = fill_y if shade >= SHADES / 2 else base
     return Step(
         x=round(x, 2),
-        middle=round(middle, 2),
-        fill_y=round(base - share * size.height, 2),
+        middle=middle,
+        fill_y=round(fill_y, 2),
         fill_height=round(share * size.height, 2),
-        shade=min(SHADES - 1, int(share * SHADES)),
-        hair_top=round(base - chance.high * size.height, 2) if interval else None,
-        hair_bottom=round(base - chance.low * size.height, 2) if interval else None,
-        hair_left=round(middle - size.hair, 2),
-        hair_right=round(middle + size.hair, 2),
+        shade=shade,
+        hair_above=_hairline(middle, top, min(bottom, split), size.hair, (top, bottom)) if interval else "",
+        hair_inside=_hairline(middle, max(top, split), bottom, size.hair, (top, bottom)) if interval else "",
         mark=mark_of(chance.f_number),
         figure=f"{chance.f_number:g}",
         tested=bool(shown),

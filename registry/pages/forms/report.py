@@ -8,7 +8,7 @@ from django import forms
 
 from registry.accounts.models import Account
 from registry.gear.models import Adapter, Body, Filter, Teleconverter
-from registry.reports.models import Basis, ConversionKind, FilterPosition, Rig
+from registry.reports.models import Basis, ConversionKind, FilterPosition, Report, Rig
 
 NEW_RIG = "new"
 
@@ -93,6 +93,13 @@ class StartForm(forms.Form):
         required=False,
         widget=forms.DateInput(attrs={"type": "date", "class": "narrow"}),
     )
+    basis = forms.ChoiceField(
+        label="How it was judged",
+        choices=[(basis.value, basis.label) for basis in (Basis.MEASURED, Basis.GRADED)],
+        initial=Basis.MEASURED,
+        required=False,
+        help_text="Choose “graded by eye” if the frames can’t be measured.",
+    )
     accessories = forms.CharField(
         required=False,
         max_length=200,
@@ -113,16 +120,34 @@ class StartForm(forms.Form):
         if not own:
             self.fields["rig"].widget = forms.HiddenInput()
 
+    @classmethod
+    def of(cls, report: Report) -> StartForm:
+        """The form filled in with what a draft says."""
+        slugs = {
+            name: item.slug if (item := getattr(report, name)) else None
+            for name in ("lens", "filter", "teleconverter", "adapter")
+        }
+        said = {
+            name: getattr(report, name)
+            for name in ("basis", "filter_position", "target", "light", "shot_on", "accessories", "notes")
+        }
+        equipment = {
+            "lens_name": str(report.lens),
+            "rig": report.rig.public_id if report.rig else NEW_RIG,
+            "copy_label": report.copy.label if report.copy else "",
+        }
+        return cls(initial=slugs | said | equipment, author=report.author)
+
     def clean_filter(self) -> str | None:
         chosen = self.cleaned_data["filter"]
         return chosen.slug if chosen else None
 
     def details(self) -> dict[str, Any]:
-        """The arguments of registry.reports.services.start_draft, without the author."""
+        """What registry.reports.services.start_draft and change_draft take, but for the author."""
         typed = self.cleaned_data
         new_rig = {"body": typed["body"], "conversion": typed["conversion"], "cut_on_nm": typed["cut_on_nm"]}
         return {
-            "basis": Basis.MEASURED,
+            "basis": typed["basis"] or Basis.MEASURED,
             "lens": typed["lens"] or typed["lens_name"],
             "rig": new_rig if typed["rig"] == NEW_RIG else typed["rig"],
             "copy": {"label": typed["copy_label"], "serial_number": typed["serial_number"]},

@@ -7,6 +7,7 @@ from django.http import QueryDict
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from registry.consensus.cells import band_label, zone_label
 from registry.consensus.sentences import confidence_words
 from registry.optics.stops import f_number_of
 from registry.pages import figures
@@ -143,6 +144,18 @@ def limit_in_words(limit: dict) -> str:
     if limit["open_low"]:
         return f"wider than {high} (90 % sure); how much wider, nobody has tested"
     return f"{median}, with 90 % between {low} and {high}"
+
+
+@register.filter
+def zone_words(zone: str) -> str:
+    """A focal zone's key in words."""
+    return zone_label(zone)
+
+
+@register.filter
+def group_words(group: str) -> str:
+    """A cut-on group's key in words."""
+    return band_label(group)
 
 
 CAUSES = {

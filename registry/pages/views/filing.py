@@ -20,6 +20,8 @@ from registry.pages.views.drafts import draft_or_elsewhere, own_draft
 from registry.reports import queries, services
 from registry.reports.models import Report
 
+# Gear that can be added on the way: the start form's field that holds its name.
+ADDED_NAMES = {"lens": "lens_name", "body": "body", "filter": ""}
 TYPED = "typed-report"  # session key of a start form sent by someone whose sign-in had run out
 
 
@@ -31,11 +33,10 @@ def start(request: HttpRequest) -> HttpResponse:
             request.session[TYPED] = request.POST.urlencode()
         return redirect(f"{reverse('account_login')}?next={request.get_full_path()}")
     if request.method == "POST":
-        if "add_lens" in request.POST:
+        if (kind := request.POST.get("add")) in ADDED_NAMES:
             request.session[TYPED] = request.POST.urlencode()
-            return redirect(
-                f"{reverse('propose-lens')}?{urlencode({'name': request.POST.get('lens_name', '')})}"
-            )
+            name = request.POST.get(ADDED_NAMES[kind], "")
+            return redirect(f"{reverse(f'propose-{kind}')}?{urlencode({'name': name})}")
         form = StartForm(request.POST, author=request.user)
         if form.is_valid() and (report := _started(form, request)):
             return redirect("report-frames", report.public_id)
@@ -54,7 +55,28 @@ def _started(form: StartForm, request: HttpRequest) -> Report | None:
         return None
 
 
-def _start_page(request: HttpRequest, form: StartForm, status: int = 200) -> HttpResponse:
+@login_required
+@require_http_methods(["GET", "POST"])
+def details(request: HttpRequest, public_id: str) -> HttpResponse:
+    """Correct what a draft says was tested, with what."""
+    report, elsewhere = draft_or_elsewhere(request, public_id)
+    if elsewhere:
+        return elsewhere
+    if request.method == "GET":
+        return _start_page(request, StartForm.of(report), report=report)
+    form = StartForm(request.POST, author=request.user)
+    if form.is_valid():
+        try:
+            services.change_draft(report=report, by=request.user, **form.details())
+            return redirect("report-check" if report.images.exists() else "report-frames", public_id)
+        except CleanstopError as error:
+            put_beside_fields(form, error, FIELD_NAMES)
+    return _start_page(request, form, report=report, status=422)
+
+
+def _start_page(
+    request: HttpRequest, form: StartForm, *, report: Report | None = None, status: int = 200
+) -> HttpResponse:
     typed = (form["lens_name"].value() or "").strip()
     context = {
         "form": form,
@@ -63,7 +85,8 @@ def _start_page(request: HttpRequest, form: StartForm, status: int = 200) -> Htt
         "matches": find_lenses(typed, limit=5) if typed else [],
         "chosen": form["lens"].value(),
         "lens_unknown": "lens_name" in form.errors,
-        "drafts": queries.drafts_of(request.user),
+        "drafts": queries.drafts_of(request.user) if report is None else (),
+        "report": report,
     }
     return render(request, "pages/report_start.html", context, status=status)
 
