@@ -6,7 +6,6 @@ from pathlib import Path
 
 from registry.frames import refusals
 from registry.frames.exif import ExifFacts
-from registry.frames.frame import LightGrid
 from registry.frames.heic import read_heic
 from registry.frames.jpeg import jpeg_light, open_jpeg
 from registry.frames.kept import quantised, read_kept_grid
@@ -62,9 +61,4 @@ def read_kept(path: str | Path, *, limits: FrameLimits = DEFAULT_LIMITS) -> Line
     path = Path(path)
     if sniff(path) == "jpeg":
         return decode(path, limits=limits)
-    return read_kept_light(path).to_linear_image()
-
-
-def read_kept_light(path: Path) -> LightGrid:
-    """The finer grid of light of a kept linear TIFF."""
-    return read_kept_grid(path)
+    return read_kept_grid(path).to_linear_image()

@@ -9,7 +9,7 @@ from registry.frames.encoding import Encoding
 from registry.frames.frame import LightGrid, shares_at_ends, upright
 
 KEPT_LONG_SIDE = 1500
-_STRIP_PIXELS = 2_000_000
+_STRIP_PIXELS = 300_000
 
 
 def block_size(width: int, height: int, step: int = 1) -> int:

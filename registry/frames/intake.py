@@ -38,6 +38,7 @@ class TakenFrame:
     kept_path: for measuring again (decode.read_kept): no metadata. JPEG scan data, or 16-bit linear TIFF.
     picture_path, thumbnail_path: sRGB JPEG for people, long side at most 1600 and 320, no metadata.
     picture_width, picture_height: of the picture, in pixels.
+    residual: the frame's grain, by which a copy of it is known (residual.py); may be empty.
     """
 
     kind: str
@@ -51,6 +52,7 @@ class TakenFrame:
     thumbnail_path: Path
     picture_width: int
     picture_height: int
+    residual: bytes
 
     @property
     def folder(self) -> Path:
@@ -125,4 +127,5 @@ def _frame(report: dict[str, Any], pixels: np.ndarray, folder: Path) -> TakenFra
         thumbnail_path=folder / THUMBNAIL_NAME,
         picture_width=width,
         picture_height=height,
+        residual=bytes.fromhex(report["residual"]),
     )

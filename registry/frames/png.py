@@ -44,10 +44,9 @@ def read_png(path: Path, limits: FrameLimits) -> tuple[LightGrid, ExifFacts]:
     with Image.open(path, formats=["PNG"]) as image:
         profile, exif = image.info.get("icc_profile"), facts_from_block(block_of(image))
         if header.depth < 16:
-            grey = image.mode in ("1", "L", "LA")
-            codes = np.asarray(image.convert("L" if grey else "RGB"))
+            mode = "L" if image.mode in ("1", "L", "LA") else "RGB"
+            codes = np.asarray(image if image.mode == mode else image.convert(mode))
         else:
-            image.load()  # checks the checksums, which the 16-bit decoder below leaves out
             codes = _without_alpha(imagecodecs.png_decode(path.read_bytes()))
     encoding = _encoding(header, profile, 1 if codes.ndim == 2 else 3)
     if encoding is None:

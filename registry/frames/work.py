@@ -18,6 +18,7 @@ from registry.frames.jpeg import jpeg_light, jpeg_picture, open_jpeg
 from registry.frames.kept import quantised, write_kept
 from registry.frames.limits import FrameLimits
 from registry.frames.pictures import picture_of_codes, picture_of_light, write_pictures
+from registry.frames.residual import residual_of
 from registry.optics.linear_image import LinearImage
 
 REPORT_NAME, PIXELS_NAME = "report.json", "pixels.npy"
@@ -56,6 +57,7 @@ def _take(path: Path, folder: Path, limits: FrameLimits) -> dict[str, Any]:
         "image": plain,
         "kept_name": kept_name,
         "picture_size": picture_size,
+        "residual": residual_of(codes).hex(),
     }
 
 

@@ -22,7 +22,7 @@ class LinearImage:
     clipped: share of full-resolution (or decoder-scaled) pixels with any channel at or near white (0–1).
     black: share of pixels with every channel at or near black (0–1).
     median_level: median of the brightest channel as an 8-bit sRGB code value (0–255), whatever the format.
-    kind: "jpeg", "png", "tiff" or "raw".
+    kind: "jpeg", "png", "tiff", "heic" or "raw".
     linear: True when the values are known to be proportional to light (raw, or a file that says so).
     tone_gain: (low, high) bounds of the local slope d log2(value) / d log2(light) that an unknown tone curve
         may have at this level; (1.0, 1.0) when linear. A measured EV is to be divided by the true slope.
