@@ -1,0 +1,150 @@
+"""Where a patch would be: a coarse search over centres and radii, then a few Gauss-Newton steps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.special import logsumexp
+
+from registry.photometry.baseline import Columns, columns_on
+from registry.photometry.posterior import solve_ridge
+
+FURTHEST = 0.14
+CENTRE_SD = 0.05
+"""Patches lie near the optical axis: prior standard deviation of each coordinate, and the furthest searched."""
+
+STEPS = np.linspace(-0.12, 0.12, 7)
+RADII = np.array([0.055, 0.08, 0.115, 0.165, 0.24, 0.34])
+STRENGTH_EV = 0.2
+EXPONENT = 2.5
+
+
+@dataclass(frozen=True, eq=False)
+class Candidates:
+    """Templates at coarse centres and radii, (pixels, candidates), and their products with the fixed columns."""
+
+    centres: np.ndarray
+    radii: np.ndarray
+    templates: np.ndarray
+    squares: np.ndarray
+    with_fixed: np.ndarray
+    log_prior: np.ndarray
+
+
+@lru_cache(maxsize=16)
+def candidates_on(height: int, width: int) -> Candidates:
+    columns = columns_on(height, width)
+    across, down, radius = (part.ravel() for part in np.meshgrid(STEPS, STEPS, RADII, indexing="ij"))
+    templates = np.stack(
+        [_template(columns, (a, d), r) for a, d, r in zip(across, down, radius, strict=True)], axis=1
+    )
+    centres = np.column_stack([across, down])
+    log_prior = -(centres**2).sum(1) / (2 * CENTRE_SD**2)
+    return Candidates(
+        centres,
+        radius,
+        templates.astype(np.float32),
+        (templates**2).sum(0),
+        templates.T @ columns.both,
+        log_prior - logsumexp(log_prior),
+    )
+
+
+def _template(columns, centre, radius):
+    squared = (columns.grid.x - centre[0]) ** 2 + (columns.grid.y - centre[1]) ** 2
+    return np.exp(-np.log(2) * (squared / radius**2) ** (EXPONENT / 2)) * columns.root_weight
+
+
+GAUSS_NEWTON_STEPS = 5
+LARGEST_STEP = np.array([0.03, 0.03, 0.3, 0.4])
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A patch exp(-ln 2 (r/radius)^exponent) centred at (x, y)."""
+
+    x: float
+    y: float
+    radius: float
+    exponent: float
+
+    @property
+    def vector(self) -> np.ndarray:
+        return np.array([self.x, self.y, np.log(self.radius), np.log(self.exponent)])
+
+    def moved(self, step: np.ndarray) -> Shape:
+        x, y, radius, exponent = self.vector + step
+        return Shape(
+            float(np.clip(x, -FURTHEST, FURTHEST)),
+            float(np.clip(y, -FURTHEST, FURTHEST)),
+            float(np.clip(np.exp(radius), 0.04, 0.45)),
+            float(np.clip(np.exp(exponent), 1.2, 9)),
+        )
+
+
+@dataclass(frozen=True)
+class Found:
+    """The likeliest shape, its strength in EV, and the log odds that remain of the prior for centres (≤ 0)."""
+
+    shape: Shape
+    strength: float
+    log_odds: float
+
+
+def find_centre(
+    columns: Columns, frame: np.ndarray, fixed_sums: np.ndarray, covariance: np.ndarray, variance: float
+) -> Found:
+    """Search one frame (pixels,).
+
+    fixed_sums: its products with columns.both. covariance: inverse of the fixed columns' posterior precision.
+    variance: working variance per pixel.
+    """
+    candidates = candidates_on(columns.grid.height, columns.grid.width)
+    score = (candidates.templates.T @ frame.astype(np.float32)).astype(float)
+    score = (score - candidates.with_fixed @ (covariance @ fixed_sums)) / variance
+    information = np.einsum("ij,jk,ik->i", candidates.with_fixed, covariance, candidates.with_fixed)
+    information = (candidates.squares - information) / variance
+    spread = information + STRENGTH_EV**-2
+    log_evidence = candidates.log_prior + score * np.abs(score) / spread / 2
+    log_evidence -= np.log(spread * STRENGTH_EV**2) / 2
+    best = int(np.argmax(log_evidence))
+    log_share = float(logsumexp(log_evidence) - (log_evidence - candidates.log_prior)[best])
+    # The evidence at the refined centre stands for its cell; the other cells' share is Occam's price.
+    log_odds = min(0.0, log_share)
+    if score[best] <= 0:
+        return Found(Shape(0.0, 0.0, 0.15, EXPONENT), 0.0, log_odds)
+    start = Shape(*candidates.centres[best], candidates.radii[best], EXPONENT)
+    shape, strength = _refine(columns, frame, fixed_sums, covariance, variance, start)
+    return Found(shape, strength, log_odds)
+
+
+def _refine(columns, frame, fixed_sums, covariance, variance, shape):
+    """Gauss-Newton in centre, log radius and exponent, strength free, fixed columns integrated out."""
+    fixed, prior_sd = columns.both, np.array([CENTRE_SD, CENTRE_SD, 0.6, 0.8])
+    start = shape.vector
+    for _ in range(GAUSS_NEWTON_STEPS):
+        design = linearised(columns, shape)
+        cross = design.T @ fixed
+        gram = (design.T @ design - cross @ covariance @ cross.T) / variance
+        right = (design.T @ frame - cross @ (covariance @ fixed_sums)) / variance
+        strength = max(right[0] / max(gram[0, 0], 1e-9), 2e-3)
+        # Unknowns: strength, then strength × shift. The prior keeps shifts small and the centre central.
+        precision = np.concatenate([[1e-6], (prior_sd * strength) ** -2])
+        home = np.concatenate([[0, 0], start[2:]]) - shape.vector
+        pull = np.concatenate([[0], home / (prior_sd**2 * strength)])
+        answer = solve_ridge(gram + np.diag(precision), right + pull)
+        shape = shape.moved(np.clip(answer[1:] / max(answer[0], 2e-3), -LARGEST_STEP, LARGEST_STEP))
+    return shape, max(float(answer[0]), 0.0)
+
+
+def linearised(columns, shape):
+    """Template and its derivatives by centre, log radius and log exponent, (pixels, 5)."""
+    dx, dy = columns.grid.x - shape.x, columns.grid.y - shape.y
+    squared = np.maximum(dx**2 + dy**2, 1e-9)
+    scaled = (squared / shape.radius**2) ** (shape.exponent / 2)
+    template = np.exp(-np.log(2) * scaled) * columns.root_weight
+    fall = np.log(2) * shape.exponent * template * scaled
+    by_exponent = -fall * np.log(squared / shape.radius**2) / 2
+    return np.stack([template, fall * dx / squared, fall * dy / squared, fall, by_exponent], axis=1)

@@ -1,0 +1,131 @@
+"""A first, flexible fit of one frame: where a patch would be, what is left over, and with that the noise to use.
+
+The working variance is the pixel noise (or what the fit leaves, if that is more) times TEMPERING: neighbouring
+pixels err together, since no model of falloff, target and patch is quite true, and this makes intervals honest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from registry.photometry.baseline import Columns, Kind, columns_on
+from registry.photometry.centre import Found, find_centre
+from registry.photometry.gates import FitQuality
+from registry.photometry.luminance import LogFrame
+from registry.photometry.patches import NODES
+from registry.photometry.posterior import solve_ridge
+from registry.photometry.stacking import columns_gram, node_columns
+
+TEMPERING = 60.0
+OUTLIER_LIMIT = 4.0
+"""Residuals beyond this many standard deviations (dust, hairs, hot pixels) are pulled in to it."""
+
+
+@dataclass(frozen=True, eq=False)
+class FrameFit:
+    """A frame ready for its posterior.
+
+    field: log2 luminance times columns.root_weight, outliers pulled in, (pixels,). kinds: its falloff prior.
+    variance: working variance per pixel. found: the patch's place.
+    """
+
+    frame: LogFrame
+    columns: Columns
+    kinds: tuple[Kind, ...]
+    field: np.ndarray
+    variance: float
+    found: Found
+    quality: FitQuality
+
+    @property
+    def centre(self) -> tuple[float, float]:
+        return self.found.shape.x, self.found.shape.y
+
+
+def fit_frame(frame: LogFrame, kinds: tuple[Kind, ...]) -> FrameFit:
+    columns = columns_on(*frame.shape)
+    field = (frame.luminance - np.median(frame.luminance)).ravel() * columns.root_weight
+    prior = FixedPrior(columns, kinds)
+    variance = TEMPERING * frame.noise**2
+    for _ in range(2):
+        found = prior.find(field, variance)
+        flexible = _Flexible(prior, field, variance, found)
+        field, residual = flexible.without_outliers(frame.noise)
+        left = float(np.sqrt(np.mean(residual**2)))
+        variance = TEMPERING * max(frame.noise, left) ** 2
+    found = prior.find(field, variance)
+    return FrameFit(
+        frame, columns, kinds, field, variance, found, flexible.quality(residual, found, frame.noise)
+    )
+
+
+class FixedPrior:
+    """One normal prior for all fixed columns together, to search and to fit flexibly with."""
+
+    def __init__(self, columns: Columns, kinds: tuple[Kind, ...]):
+        self.columns = columns
+        self.mean, precision = _moments(kinds)
+        count = columns.nuisances.shape[1]
+        self.precision = np.zeros((count + len(self.mean),) * 2)
+        self.precision[:count, :count] = np.diag(columns.nuisance_sd**-2.0)
+        self.precision[count:, count:] = precision
+        self.gram = columns_gram(columns)
+
+    def centred(self, field: np.ndarray) -> np.ndarray:
+        """The field without the mean falloff."""
+        return field - self.columns.falloffs @ self.mean
+
+    def find(self, field: np.ndarray, variance: float) -> Found:
+        centred = self.centred(field)
+        covariance = np.linalg.inv(self.gram + self.precision * variance)
+        return find_centre(self.columns, centred, centred @ self.columns.both, covariance, variance)
+
+
+@lru_cache(maxsize=64)
+def _moments(kinds):
+    means = np.concatenate([kind.means for kind in kinds])
+    covariance = np.cov(means.T) + 1e-8 * np.eye(means.shape[1])
+    return means.mean(axis=0), np.linalg.inv(covariance)
+
+
+@lru_cache(maxsize=1)
+def broad_patch_covariance() -> np.ndarray:
+    """A broad normal prior for any smooth central profile, in EV² between nodes."""
+    steps = np.arange(len(NODES))
+    fade = 0.3 * np.exp(-((NODES / 0.5) ** 2))
+    near = np.exp(-0.5 * ((steps[:, None] - steps) / 2) ** 2)
+    return near * np.outer(fade, fade) + 1e-8 * np.eye(len(NODES))
+
+
+class _Flexible:
+    """The fit of fixed columns and any central profile, by ridge regression."""
+
+    def __init__(self, prior: FixedPrior, field: np.ndarray, variance: float, found: Found):
+        nodes = node_columns(prior.columns, (found.shape.x, found.shape.y))
+        fixed, centred = prior.columns.both, prior.centred(field)
+        cross = nodes.T @ fixed
+        patch = (nodes.T @ nodes).toarray() + np.linalg.inv(broad_patch_covariance()) * variance
+        gram = np.block([[prior.gram + prior.precision * variance, cross.T], [cross, patch]])
+        answer = solve_ridge(gram, np.concatenate([centred @ fixed, nodes.T @ centred]))
+        self.fixed_part, self.patch_part = np.split(answer, [fixed.shape[1]])
+        self.residual = centred - fixed @ self.fixed_part - nodes @ self.patch_part
+        self.columns, self.field = prior.columns, field
+
+    def without_outliers(self, noise: float) -> tuple[np.ndarray, np.ndarray]:
+        spread = max(float(np.median(np.abs(self.residual))) / 0.6745, 0.7 * noise)
+        residual = np.clip(self.residual, -OUTLIER_LIMIT * spread, OUTLIER_LIMIT * spread)
+        return self.field - self.residual + residual, residual
+
+    def quality(self, residual: np.ndarray, found: Found, noise: float) -> FitQuality:
+        grid = self.columns.grid
+        beyond = np.hypot(grid.x - found.shape.x, grid.y - found.shape.y) > 1.6 * found.shape.radius
+        return FitQuality(
+            residual=float(np.sqrt(np.mean(residual**2))),
+            outside=float(np.sqrt(np.mean(residual[beyond] ** 2))),
+            tilt=float(np.hypot(self.fixed_part[1], self.fixed_part[2])),
+            strength=found.strength,
+            noise=noise,
+        )

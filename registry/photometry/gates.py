@@ -1,0 +1,110 @@
+"""Which frames can't be judged, each with its number, its limit and a sentence that helps.
+
+A plain target is smooth: what is left after fitting smooth light and one round patch must be small. Limits were
+set on simulated targets and on natural pictures, whole, cropped and blurred (tests/photometry/test_gates.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from registry.optics.linear_image import LinearImage
+from registry.photometry.measurement import Refusal
+
+MOST_CLIPPED = 0.002
+LEAST_LEVEL = 48.0
+MOST_NOISE = 0.012
+MOST_TILT = 0.45
+SMALLEST_SIDE = 16
+
+BY_EYE = "or grade this frame by eye."
+
+
+@dataclass(frozen=True)
+class FitQuality:
+    """What the fit left over, in EV.
+
+    residual: root mean square over the frame. outside: the same outside the patch. tilt: slope of the light per
+    half-diagonal. strength: of the patch. noise: of a pixel.
+    """
+
+    residual: float
+    outside: float
+    tilt: float
+    strength: float
+    noise: float
+
+
+def refuse_image(image: LinearImage) -> Refusal | None:
+    """Refuse what no fit could mend: too small, clipped or too dark."""
+    height, width = image.pixels.shape[:2]
+    if min(height, width) < SMALLEST_SIDE or not np.isfinite(image.pixels).all():
+        return Refusal(
+            "unusable-image",
+            float(min(height, width)),
+            float(SMALLEST_SIDE),
+            "pixels",
+            f"The frame has {min(height, width)} usable pixels on its short side; {SMALLEST_SIDE} are needed: "
+            f"send the whole frame as the camera wrote it, {BY_EYE}",
+        )
+    if image.clipped > MOST_CLIPPED:
+        return Refusal(
+            "clipped",
+            image.clipped,
+            MOST_CLIPPED,
+            "share of pixels",
+            f"{image.clipped:.1%} of the frame is overexposed ({MOST_CLIPPED:.1%} is the most that can be "
+            f"measured): expose one stop less and send it again, {BY_EYE}",
+        )
+    if image.median_level < LEAST_LEVEL:
+        return Refusal(
+            "underexposed",
+            image.median_level,
+            LEAST_LEVEL,
+            "8-bit level",
+            f"The frame is too dark: its middle level is {image.median_level:.0f} of 255, and at least "
+            f"{LEAST_LEVEL:.0f} is needed: expose longer and send it again, {BY_EYE}",
+        )
+    return None
+
+
+def refuse_noise(noise: float) -> Refusal | None:
+    if noise <= MOST_NOISE:
+        return None
+    return Refusal(
+        "noisy",
+        noise,
+        MOST_NOISE,
+        "EV",
+        f"Noise or fine texture of {noise:.3f} EV hides small differences ({MOST_NOISE:.3f} EV is the most): "
+        f"use a lower ISO and a smooth target out of focus, {BY_EYE}",
+    )
+
+
+def refuse_fit(quality: FitQuality) -> Refusal | None:
+    """Refuse what is lit too unevenly or is no plain target."""
+    if quality.tilt > MOST_TILT:
+        return Refusal(
+            "tilted",
+            quality.tilt,
+            MOST_TILT,
+            "EV per half-diagonal",
+            f"The light falls off by {quality.tilt:.2f} EV from the centre to one side ({MOST_TILT:.2f} EV is "
+            f"the most): turn the target or the lamp until both sides match, {BY_EYE}",
+        )
+    for number, limit in (
+        (quality.residual, 0.010 + 1.2 * quality.noise + 0.05 * quality.strength),
+        (quality.outside, 0.010 + 1.2 * quality.noise + 0.01 * quality.strength),
+    ):
+        if number > limit:
+            return Refusal(
+                "not-a-plain-target",
+                number,
+                limit,
+                "EV",
+                f"The frame shows more than a plain surface: {number:.3f} EV of structure is left where "
+                f"{limit:.3f} EV is the most: photograph an even, blank surface out of focus, {BY_EYE}",
+            )
+    return None

@@ -1,0 +1,174 @@
+"""What hotspots look like: random radial profiles, from which the patch's prior is made.
+
+A hotspot is roughly an image of the iris out of focus: a soft bell wide open, a disc or polygon with an edge
+when stopped down, at times with a dark middle or a faint skirt. It shrinks as the aperture closes, and grows
+stronger; some lenses show it alike at every aperture (ordering facts: common practice, no source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.linalg import block_diag
+
+NODES = np.array(
+    [0, 0.02, 0.04, 0.06, 0.08, 0.1, 0.125, 0.15, 0.175, 0.2, 0.23, 0.26, 0.3]
+    + [0.34, 0.38, 0.43, 0.48, 0.54, 0.61, 0.7, 0.8, 0.92, 1.06, 1.25]
+)
+"""Radii (half-diagonals) between which profiles are linear."""
+
+DISC_RADIUS = 0.03
+"""The excess is defined as the mean over a disc of this radius at the patch's centre."""
+
+SMALLEST_RADIUS, LARGEST_RADIUS = 0.045, 0.62
+USUAL_LARGEST_RADIUS = 0.3
+
+STRENGTHS_EV = np.array([0.02, 0.06, 0.2, 0.6])
+"""Scales of the half-normal priors of a patch's strength, equally likely."""
+
+
+@lru_cache(maxsize=1)
+def disc_weights() -> np.ndarray:
+    """Weights over NODES that give the mean over the disc, shape (len(NODES),)."""
+    radii = (np.arange(200) + 0.5) / 200 * DISC_RADIUS
+    hats = np.array([np.interp(radii, NODES, unit) for unit in np.eye(len(NODES))])
+    return (hats * radii).sum(1) / radii.sum()
+
+
+RADIUS_CLASSES = np.array([0.09, 0.16, 0.26])
+DEVIATION = 0.12
+"""No patch is quite like a sample: standard deviation of the smooth difference, as a share of the strength."""
+
+
+@dataclass(frozen=True, eq=False)
+class PatchSamples:
+    """Patches of one strength class and about one size.
+
+    profiles: (count, frames · len(NODES)), strongest frame's peak 1. radius: of each frame (count, frames).
+    strength: scale in EV of the half-normal prior of the factor before the profile. log_prior: of each profile.
+    deviation: covariance of the smooth difference between patch and profile (frames · len(NODES), same).
+    """
+
+    profiles: np.ndarray
+    radius: np.ndarray
+    strength: float
+    log_prior: float
+    deviation: np.ndarray
+
+
+def grouped(profiles: np.ndarray, radius: np.ndarray) -> tuple[PatchSamples, ...]:
+    """Every profile at every strength, grouped by strength and size. profiles: (count, frames, len(NODES))."""
+    size_class = np.searchsorted(RADIUS_CLASSES, radius.mean(axis=1))
+    log_prior = -np.log(len(profiles) * len(STRENGTHS_EV))
+    groups = []
+    for size in np.unique(size_class):
+        members = profiles[size_class == size]
+        scale = np.sqrt((members**2).mean(axis=0))
+        deviation = _smooth_covariance(scale, radius[size_class == size].mean(axis=0))
+        for strength in STRENGTHS_EV:
+            groups.append(
+                PatchSamples(
+                    members.reshape(len(members), -1),
+                    radius[size_class == size],
+                    float(strength),
+                    float(log_prior),
+                    (DEVIATION * strength) ** 2 * deviation,
+                )
+            )
+    return tuple(groups)
+
+
+def _smooth_covariance(scale, radius):
+    """Unit covariance between nodes, within frames only, fading outside the patch."""
+    steps = np.arange(len(NODES))
+    near = np.exp(-0.5 * ((steps[:, None] - steps) / 1.5) ** 2)
+    blocks = []
+    for peak, size in zip(scale.max(axis=1), radius, strict=True):
+        fade = peak * np.exp(-((NODES / (1.8 * size)) ** 2))
+        blocks.append(near * np.outer(fade, fade) + 1e-9 * np.eye(len(NODES)))
+    return block_diag(*blocks)
+
+
+PATCHES_DRAWN = 1200
+
+
+@lru_cache(maxsize=1)
+def single_frame_patches() -> tuple[PatchSamples, ...]:
+    return sample_patches((None,), PATCHES_DRAWN, np.random.default_rng(5))
+
+
+def sample_patches(
+    f_numbers: tuple[float | None, ...], count: int, random: np.random.Generator
+) -> tuple[PatchSamples, ...]:
+    """Draw patches of `count` lenses, each at all f-numbers."""
+    relative = _relative_openings(f_numbers)
+    radius = _radii(relative, count, random)
+    growth = _growth(relative, count, random)
+    shape = _Shapes(count, random)
+    profiles = np.empty((count, len(f_numbers), len(NODES)))
+    for frame in range(len(f_numbers)):
+        hardness = relative[frame] ** -shape.hardening
+        unit = shape.profile(NODES / radius[:, frame, None], hardness[:, None])
+        profiles[:, frame] = growth[:, frame, None] * unit
+    profiles /= profiles.max(axis=(1, 2), keepdims=True)
+    return grouped(profiles, radius)
+
+
+def _relative_openings(f_numbers):
+    """Pupil diameters relative to the narrowest: 1 for the narrowest frame, more for wider ones."""
+    if len(f_numbers) == 1:
+        return np.ones(1)
+    return max(f_numbers) / np.asarray(f_numbers, dtype=float)
+
+
+def _radii(relative, count, random):
+    """log-uniform up to USUAL_LARGEST_RADIUS, rarer beyond; radius ∝ opening^slope, slope within 0 to 1."""
+    usual = np.exp(random.uniform(np.log(SMALLEST_RADIUS), np.log(USUAL_LARGEST_RADIUS), count))
+    broad = random.uniform(USUAL_LARGEST_RADIUS, LARGEST_RADIUS, count)
+    radius = np.where(random.random(count) < 0.8, usual, broad)
+    slope = random.beta(2.2, 1.6, count)
+    if len(relative) > 1:
+        radius = np.where(random.random(count) < 0.5, radius, radius * 0.6)
+    return np.minimum(radius[:, None] * relative ** slope[:, None], 0.8)
+
+
+def _growth(relative, count, random):
+    """Strength against the narrowest frame's: a power of the f-number, one that levels off, or none at all."""
+    draw = random.random(count)
+    steep, mild, flat = (
+        random.uniform(0.3, 2.5, count),
+        random.uniform(0, 0.5, count),
+        random.normal(0, 0.08, count),
+    )
+    power = np.select([draw < 0.65, draw < 0.82], [steep, mild], flat)
+    growth = relative ** -power[:, None]
+    level = np.where(random.random(count) < 0.3, random.uniform(0.3, 1, count), 1)
+    return np.minimum(growth, level[:, None])
+
+
+class _Shapes:
+    """Parameters of `count` shapes; profile() gives them at u = r / radius."""
+
+    def __init__(self, count, random):
+        self.kind = random.choice(5, count, p=[0.38, 0.28, 0.14, 0.12, 0.08])
+        self.power = np.exp(random.uniform(np.log(1.3), np.log(7), count))[:, None]
+        self.edge = np.exp(random.uniform(np.log(0.03), np.log(0.3), count))[:, None]
+        self.depth = random.uniform(0.1, 1, count)[:, None]
+        self.hollow = random.uniform(0.3, 0.9, count)[:, None]
+        self.skirt = random.uniform(0.05, 0.5, count)[:, None]
+        self.skirt_width = random.uniform(1.4, 3, count)[:, None]
+        self.tail = random.uniform(1, 4, count)[:, None]
+        self.hardening = random.uniform(0, 0.6, count)
+
+    def profile(self, u, hardness):
+        bell = np.exp(-np.log(2) * u ** (self.power * np.clip(hardness, 0.5, 1)))
+        disc = 1 / (1 + np.exp(np.clip((u - 1) / (self.edge / hardness), -40, 40)))
+        core = np.where(self.power > 3, disc, bell)
+        hollowed = core * (1 - self.depth * np.exp(-((u / self.hollow) ** 2)))
+        skirted = core + self.skirt * np.exp(-((u / self.skirt_width) ** 2))
+        tailed = (1 + u**2 * (2 ** (1 / self.tail) - 1)) ** -self.tail
+        kinds = np.stack([bell, disc, hollowed, skirted, tailed])
+        chosen = np.take_along_axis(kinds, self.kind[None, :, None], axis=0)[0]
+        return chosen / chosen.max(axis=1, keepdims=True)

@@ -1,0 +1,261 @@
+"""The Bayesian linear algebra that a single frame and a sweep share.
+
+y = nuisances + falloff + patch + noise, all in log2 of luminance. Frames only enter through their inner products
+with the design's columns (`Sums`), so that everything after is small. Nuisances and falloff are integrated out;
+the patch is a strength times one of many random profiles, plus a smooth deviation from it, and the answer is the
+average over profiles, kinds of falloff, and "no patch". (Gaussian identities: Rasmussen & Williams, Gaussian
+Processes for Machine Learning, 2006, appendix A; truncated normal moments: Johnson, Kotz & Balakrishnan 1994.)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.special import expit, log_ndtr, logsumexp, ndtr
+
+from registry.photometry.baseline import Kind
+from registry.photometry.patches import PatchSamples
+
+
+@dataclass(frozen=True, eq=False)
+class Sums:
+    """Weighted inner products of K frames with the columns [nuisances | falloffs | patch nodes].
+
+    gram: (columns, columns) of one frame, unweighted. with_data: (K, columns). data: (K, K) of yᵀy.
+    weight: (K, K) precision between frames per pixel. counts: columns of each of the three blocks.
+    """
+
+    gram: np.ndarray
+    with_data: np.ndarray
+    data: np.ndarray
+    weight: np.ndarray
+    counts: tuple[int, int, int]
+
+    def block(self, first: int, second: int) -> np.ndarray:
+        """Weighted Gram block between two groups of columns, stacked frame by frame."""
+        return np.kron(self.weight, self.gram[self._slice(first), self._slice(second)])
+
+    def right(self, group: int) -> np.ndarray:
+        return (self.weight @ self.with_data[:, self._slice(group)]).ravel()
+
+    @property
+    def square(self) -> float:
+        return float(np.sum(self.weight * self.data))
+
+    def _slice(self, group):
+        start = sum(self.counts[:group])
+        return slice(start, start + self.counts[group])
+
+
+@dataclass(frozen=True, eq=False)
+class Reduced:
+    """A quadratic form in what is left after integrating something out, for M baselines at once.
+
+    precision: (n, n), shared. right: (n, M). log_evidence: (M,).
+    """
+
+    precision: np.ndarray
+    right: np.ndarray
+    log_evidence: np.ndarray
+
+
+def without_nuisances(sums: Sums, factor: np.ndarray) -> Reduced:
+    """Integrate the nuisances out; factor F of their stacked prior covariance F Fᵀ. Left: falloffs, then nodes."""
+    inner = np.eye(factor.shape[1]) + factor.T @ sums.block(0, 0) @ factor
+    cross = np.hstack([sums.block(0, 1), sums.block(0, 2)])
+    precision = np.block([[sums.block(1, 1), sums.block(1, 2)], [sums.block(1, 2).T, sums.block(2, 2)]])
+    right = np.concatenate([sums.right(1), sums.right(2)])[:, None]
+    log_evidence = np.array([-0.5 * sums.square])
+    return _integrate(
+        precision, right, log_evidence, inner, factor.T @ cross, factor.T @ sums.right(0)[:, None]
+    )
+
+
+def without_falloff(reduced: Reduced, kind: Kind) -> Reduced:
+    """Integrate falloffs of one kind out, one result for each of its means. Left: patch nodes."""
+    means = kind.means.T
+    n = len(means)
+    shifted = reduced.right - reduced.precision[:, :n] @ means
+    gained = np.einsum("nm,nm->m", means, reduced.right[:n] + shifted[:n]) / 2
+    inner = np.eye(kind.factor.shape[1]) + kind.factor.T @ reduced.precision[:n, :n] @ kind.factor
+    return _integrate(
+        reduced.precision[n:, n:],
+        shifted[n:],
+        reduced.log_evidence + kind.log_weight + gained,
+        inner,
+        kind.factor.T @ reduced.precision[:n, n:],
+        kind.factor.T @ shifted[:n],
+    )
+
+
+def _integrate(precision, right, log_evidence, inner, cross, cross_right):
+    lower = np.linalg.cholesky(inner)
+    inverse = solve_triangular(lower, np.eye(len(lower)), lower=True, check_finite=False)
+    half_cross, half_right = inverse @ cross, inverse @ cross_right
+    gained = np.einsum("nm,nm->m", half_right, half_right) / 2 - np.log(np.diag(lower)).sum()
+    return Reduced(
+        precision - half_cross.T @ half_cross,
+        right - half_cross.T @ half_right,
+        log_evidence + gained,
+    )
+
+
+def likeliest(by_kind: list[Reduced], patch_covariance: np.ndarray, most: int) -> tuple[list[Reduced], float]:
+    """Keep the baselines that explain the frame best, with any patch or none.
+
+    patch_covariance: a broad normal prior of the profile (n, n). Returns what is kept, and the log evidence of
+    all baselines without a patch.
+    """
+    without = np.concatenate([reduced.log_evidence for reduced in by_kind])
+    with_patch = []
+    for reduced in by_kind:
+        inner = np.eye(len(patch_covariance)) + patch_covariance @ reduced.precision
+        gain = (
+            np.einsum("nm,nm->m", reduced.right, np.linalg.solve(inner, patch_covariance @ reduced.right)) / 2
+        )
+        with_patch.append(reduced.log_evidence + gain - np.linalg.slogdet(inner)[1] / 2)
+    best = np.concatenate(with_patch)
+    order = np.maximum(best - best.max(), without - without.max())
+    limit = max(np.sort(order)[-min(most, len(order))], -9.0)
+    kept, start = [], 0
+    for reduced in by_kind:
+        count = len(reduced.log_evidence)
+        keep = order[start : start + count] >= limit
+        start += count
+        if keep.any():
+            kept.append(Reduced(reduced.precision, reduced.right[:, keep], reduced.log_evidence[keep]))
+    return kept, float(logsumexp(without))
+
+
+@dataclass(frozen=True, eq=False)
+class Terms:
+    """The mixture posterior of a patch: a term for each (baseline, patch profile) that matters, and "no patch".
+
+    share: weight of each term if there is a patch (terms,), sums to 1. radius: of its profile (terms, K).
+    profile_mean, profile_variance: of the excess over the nodes (terms, K·nodes); the variance is what strength
+    and deviation leave open within a term. log_evidence: of the whole.
+    """
+
+    probability_of_patch: float
+    log_evidence: float
+    share: np.ndarray
+    radius: np.ndarray
+    profile_mean: np.ndarray
+    strength_response: np.ndarray
+    strength_variance: np.ndarray
+    deviation: np.ndarray
+    member: np.ndarray
+
+    def read(self, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and standard deviation in each term of rows · profile; rows (n, K·nodes) → (n, terms) twice."""
+        mean = rows @ self.profile_mean.T
+        spare = np.stack([np.einsum("ij,jk,ik->i", rows, cover, rows) for cover in self.deviation], axis=1)
+        variance = spare[:, self.member] + self.strength_variance * (rows @ self.strength_response.T) ** 2
+        return mean, np.sqrt(np.maximum(variance, 0))
+
+    def profile(self, nodes: slice) -> tuple[np.ndarray, np.ndarray]:
+        """Posterior mean and standard deviation of the excess over some nodes, "no patch" included."""
+        weight = self.share * self.probability_of_patch
+        values, response = self.profile_mean[:, nodes], self.strength_response[:, nodes]
+        mean = weight @ values
+        second = weight @ (values**2 + self.strength_variance[:, None] * response**2)
+        by_part = np.bincount(self.member, weight, len(self.deviation))
+        second += by_part @ np.einsum("pii->pi", self.deviation)[:, nodes]
+        return mean, np.sqrt(np.maximum(second - mean**2, 0))
+
+
+LEAST_LOG_WEIGHT = -6.0
+"""Terms lighter than this against the heaviest are left out: together they stay below some thousandths."""
+
+
+def patch_posterior(
+    by_kind: list[Reduced], log_none: float, groups: tuple[PatchSamples, ...], log_odds: float
+) -> Terms:
+    """Average over kinds of falloff and patch profiles.
+
+    log_none: log evidence without a patch. log_odds: log of the prior odds of a patch here.
+    """
+    parts = [_Part(reduced, group) for reduced in by_kind for group in groups]
+    heaviest = max(part.heaviest for part in parts)
+    parts = [part for part in parts if part.heaviest > heaviest + LEAST_LOG_WEIGHT]
+    log_patch = logsumexp([logsumexp(part.log_weight) for part in parts]) + log_odds
+    chosen = [np.nonzero(part.log_weight > heaviest + LEAST_LOG_WEIGHT) for part in parts]
+    picked = [part.pick(*where) for part, where in zip(parts, chosen, strict=True)]
+    joined = [np.concatenate([pick[item] for pick in picked]) for item in range(5)]
+    weight = np.exp(joined[0] - heaviest)
+    return Terms(
+        probability_of_patch=float(expit(log_patch - log_none)),
+        log_evidence=float(np.logaddexp(log_patch, log_none)),
+        share=weight / weight.sum(),
+        radius=joined[1],
+        profile_mean=joined[2],
+        strength_response=joined[3],
+        strength_variance=joined[4],
+        deviation=np.stack([part.posterior for part in parts]),
+        member=np.repeat(np.arange(len(parts)), [len(where[0]) for where in chosen]),
+    )
+
+
+class _Part:
+    """One kind of falloff and one group of profiles: log weights of all pairs, and the moments of chosen ones."""
+
+    def __init__(self, reduced: Reduced, group: PatchSamples):
+        precision, right, strength = reduced.precision, reduced.right, group.strength
+        inner = np.eye(len(precision)) + group.deviation @ precision
+        # Posterior covariance of the deviation, given the strength: (D⁻¹ + A)⁻¹, without inverting D.
+        self.posterior = np.linalg.solve(inner, group.deviation)
+        self.explained = self.posterior @ right
+        self.response = np.eye(len(precision)) - self.posterior @ precision
+        self.group = group
+        information = np.einsum("ij,ij->i", group.profiles @ (precision @ self.response), group.profiles)
+        self.spread = information + strength**-2
+        self.score = group.profiles @ (self.response.T @ right)
+        gained = reduced.log_evidence + np.einsum("nm,nm->m", right, self.explained) / 2
+        ratio = self.score * (self.spread**-0.5)[:, None]
+        self.log_weight = ratio**2 / 2 + log_ndtr(ratio) + gained - np.linalg.slogdet(inner)[1] / 2
+        self.log_weight += (group.log_prior + np.log(2) - np.log(self.spread * strength**2) / 2)[:, None]
+        self.heaviest = self.log_weight.max()
+
+    def pick(self, sample, baseline):
+        """Weight, radii, profile mean, response to the strength, and the strength's variance."""
+        spread = self.spread[sample]
+        mean, variance = positive_normal(self.score[sample, baseline] / spread, spread**-0.5)
+        response = self.group.profiles[sample] @ self.response.T
+        profile = self.explained[:, baseline].T + mean[:, None] * response
+        return self.log_weight[sample, baseline], self.group.radius[sample], profile, response, variance
+
+
+def positive_normal(mean, sd):
+    """Mean and variance of normals cut off at 0."""
+    ratio = mean / sd
+    hazard = np.exp(-(ratio**2) / 2 - log_ndtr(ratio)) / np.sqrt(2 * np.pi)
+    return mean + sd * hazard, np.maximum(sd**2 * (1 - hazard * (ratio + hazard)), 1e-12)
+
+
+def quantiles(weight, mean, sd, at_zero_sd, probabilities):
+    """Quantiles of a mixture of normals; what weight lacks of 1 lies at zero, spread by at_zero_sd.
+
+    Terms of nearly one mean are merged first, which keeps mean and variance exactly.
+    """
+    weight, mean, sd = (
+        np.append(weight, max(1 - weight.sum(), 0)),
+        np.append(mean, 0),
+        np.append(sd, at_zero_sd),
+    )
+    low, high = mean.min(), mean.max() + 1e-9
+    bins = ((mean - low) / (high - low) * 99).astype(int)
+    total = np.bincount(bins, weight, 100)
+    kept = total > 1e-7
+    centre = np.bincount(bins, weight * mean, 100)[kept] / total[kept]
+    second = np.bincount(bins, weight * (sd**2 + mean**2), 100)[kept] / total[kept]
+    spread = np.sqrt(np.maximum(second - centre**2, 1e-10))
+    grid = np.linspace((centre - 5 * spread).min(), (centre + 5 * spread).max(), 500)
+    below = ndtr((grid[:, None] - centre) / spread) @ total[kept] / total[kept].sum()
+    return np.interp(probabilities, below, grid)
+
+
+def solve_ridge(gram: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Solve a symmetric positive-definite system."""
+    return cho_solve(cho_factor(gram, check_finite=False), right, check_finite=False)

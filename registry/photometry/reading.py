@@ -1,0 +1,137 @@
+"""From a posterior to the numbers that a reading states, and their honest uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from registry.optics.linear_image import LinearImage
+from registry.photometry.fitting import FrameFit
+from registry.photometry.measurement import MEASURED, UNCERTAIN, Measurement, Profile
+from registry.photometry.patches import NODES, disc_weights
+from registry.photometry.posterior import Terms, quantiles
+from registry.photometry.stacking import columns_gram, node_columns
+from registry.photometry.tint import tints
+
+SYSTEMATIC_SHARE = 0.05
+SMALLEST_SE = 0.004
+"""What no posterior knows of (stray light, a tone curve's rest, the model itself): share of the excess, and EV."""
+
+UNCERTAIN_SE, UNCERTAIN_SHARE = 0.03, 0.10
+"""A single frame leaves it open if its standard error exceeds the sum of these: EV, and share of the excess."""
+
+PROFILE_NODES = NODES < 1.0
+NORMAL_95 = 1.959964
+"""97.5 % point of the standard normal distribution."""
+
+NEEDS_SWEEP = (
+    "One frame can't tell a broad patch from falloff here: 0 to {high:.2f} EV. A sweep of apertures can."
+)
+
+
+def measurement_of(
+    fit: FrameFit, terms: Terms, image: LinearImage, frame: int = 0, in_sweep: bool = False
+) -> Measurement:
+    """State one frame's result. frame: which of the terms' frames it is."""
+    nodes = slice(frame * len(NODES), (frame + 1) * len(NODES))
+    rows = np.zeros((1, terms.profile_mean.shape[1]))
+    rows[0, nodes] = disc_weights()
+    mean, sd = (part[0] for part in terms.read(rows))
+    sd = np.sqrt(sd**2 + (SYSTEMATIC_SHARE * np.maximum(mean, 0)) ** 2 + SMALLEST_SE**2)
+    weight = terms.share * terms.probability_of_patch
+    ev = float(weight @ mean)
+    se = float(np.sqrt(max(weight @ (sd**2 + mean**2) - ev**2, SMALLEST_SE**2 / 4)))
+    low, high = quantiles(weight, mean, sd, SMALLEST_SE / 4, [0.025, 0.975])
+    profile_ev, profile_se = terms.profile(nodes)
+    peak = float(profile_ev[NODES < 0.8].max())
+    red_green, blue_green = tints(fit, profile_ev, ev)
+    measured = Measurement(
+        status=UNCERTAIN if se > UNCERTAIN_SE + UNCERTAIN_SHARE * ev and not in_sweep else MEASURED,
+        ev=max(ev, 0.0),
+        ev_se=se,
+        ev_low=max(float(low), 0.0),
+        ev_high=max(float(high), 0.0),
+        peak_ev=max(peak, 0.0),
+        radius=half_peak_radius(profile_ev, float(terms.share @ terms.radius[:, frame])),
+        centre=fit.centre,
+        tint_rg=red_green,
+        tint_bg=blue_green,
+        probability_of_patch=terms.probability_of_patch,
+        profile=_profile(fit, profile_ev, profile_se),
+    )
+    return with_status_note(with_tone_curve(measured, image))
+
+
+def with_status_note(measured: Measurement) -> Measurement:
+    if measured.status != UNCERTAIN:
+        return measured
+    note = NEEDS_SWEEP.format(high=measured.ev + 1.64 * measured.ev_se)
+    return replace(measured, notes=(*measured.notes, note))
+
+
+def with_tone_curve(measured: Measurement, image: LinearImage) -> Measurement:
+    """Divide by the middle of the tone curve's possible slopes, and widen by their spread (uniform between)."""
+    low, high = image.tone_gain
+    slope = (low + high) / 2
+    if (low, high) == (1.0, 1.0):
+        return measured
+    relative = (high - low) / np.sqrt(12) / slope
+    ev = measured.ev / slope
+    extra = (NORMAL_95 * relative * ev) ** 2
+    note = (
+        f"The file's tone curve may stretch differences by {low:.2f} to {high:.2f}; the excess was divided by "
+        f"{slope:.2f} and its interval widened by it. Raw frames need no such allowance."
+    )
+    return replace(
+        measured,
+        ev=ev,
+        ev_se=float(np.hypot(measured.ev_se / slope, relative * ev)),
+        ev_low=max(ev - float(np.sqrt(((measured.ev - measured.ev_low) / slope) ** 2 + extra)), 0.0),
+        ev_high=ev + float(np.sqrt(((measured.ev_high - measured.ev) / slope) ** 2 + extra)),
+        peak_ev=measured.peak_ev / slope,
+        profile=replace(
+            measured.profile,
+            **{
+                name: getattr(measured.profile, name) / slope
+                for name in ("excess", "low", "high", "baseline")
+            },
+        ),
+        notes=(*measured.notes, note),
+    )
+
+
+def half_peak_radius(profile_ev: np.ndarray, otherwise: float) -> float:
+    """Outermost radius at which the profile over NODES is half its peak; `otherwise` if it has no peak."""
+    peak = profile_ev.max()
+    above = np.flatnonzero(profile_ev >= peak / 2)
+    if peak < 1e-4 or above[-1] + 1 >= len(NODES):
+        return otherwise
+    last = above[-1]
+    step = (profile_ev[last] - peak / 2) / (profile_ev[last] - profile_ev[last + 1])
+    return float(NODES[last] + step * (NODES[last + 1] - NODES[last]))
+
+
+def _profile(fit, profile_ev, profile_se):
+    profile_se = np.sqrt(profile_se**2 + (SYSTEMATIC_SHARE * profile_ev) ** 2 + SMALLEST_SE**2)
+    shown = PROFILE_NODES
+    return Profile(
+        radius=NODES[shown],
+        excess=profile_ev[shown],
+        low=(profile_ev - NORMAL_95 * profile_se)[shown],
+        high=(profile_ev + NORMAL_95 * profile_se)[shown],
+        baseline=_baseline(fit, profile_ev)[shown],
+    )
+
+
+def _baseline(fit, profile_ev):
+    """Azimuthal means, around the patch, of the smooth light that fits best beside the profile; 0 at the centre."""
+    columns = fit.columns
+    nodes = node_columns(columns, fit.centre)
+    light = columns.both
+    weights = np.concatenate([columns.nuisance_sd**-2.0, np.full(columns.falloffs.shape[1], 1.0)])
+    gram = columns_gram(columns) + np.diag(weights * fit.variance)
+    coefficients = np.linalg.solve(gram, light.T @ (fit.field - nodes @ profile_ev))
+    ring = np.asarray(nodes.T @ np.column_stack([light @ coefficients, columns.root_weight]))
+    means = ring[:, 0] / np.maximum(ring[:, 1], 1e-9)
+    return means - means[0]
