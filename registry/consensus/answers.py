@@ -95,9 +95,9 @@ def _averaged(plain, explanations: Explanations, question: Question, priors: Pri
     mixed = explanations.none * plain[0]
     offset = band_offset(priors, band)
     for explained in explanations.tried:
-        moves = explained.contrast.weight_of(question) * SHIFTS + offset
-        steps = np.round(moves / GRID_STEP_AV).astype(np.intp)
-        mixed = mixed + explained.weight * _moved(explained.joint, steps).ravel()
+        for weight, share in explained.contrast.weights_of(question):
+            steps = np.round((weight * SHIFTS + offset) / GRID_STEP_AV).astype(np.intp)
+            mixed = mixed + explained.weight * share * _moved(explained.joint, steps).ravel()
     return mixed[None]
 
 

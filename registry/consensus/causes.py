@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -37,6 +38,7 @@ from registry.consensus.rows import Rows, compile_rows
 from registry.consensus.verdicts import camps
 
 SHIFTS = np.array([-shift for shift in reversed(CAUSE_SHIFTS)] + list(CAUSE_SHIFTS))
+MOVES = np.append(0.0, SHIFTS)
 _SHIFT_WEIGHTS = np.exp(-0.5 * (SHIFTS / CAUSE_SHIFT_SPREAD) ** 2)
 SHIFT_LOGS = np.log(_SHIFT_WEIGHTS / _SHIFT_WEIGHTS.sum())
 
@@ -108,9 +110,12 @@ def explain(
     telling = [reports[index] for index in told]
     clusters = rows.report_cluster[told]
     contributors = _contributors(arrays)[told]
-    evidence = _Evidence(rows, told, telling, priors)
-    tried = contrasts_of(telling, clusters) + _copy_contrasts(telling, clusters, contributors)
-    return _weighed(tried, evidence, clusters, contributors)
+    tried = [contrast for contrast in contrasts_of(telling, clusters) if contrast.factor != "copy"]
+    tried += [contrast for contrast in contrasts_of(telling, contributors) if contrast.factor == "copy"]
+    if not tried:
+        return Explanations((), 1.0)
+    evidence = _Evidence(rows, told, priors)
+    return _weighed(tried, evidence.clustered(clusters), evidence.clustered(contributors))
 
 
 def causes_of(
@@ -137,27 +142,14 @@ def _contributors(arrays: EvidenceArrays) -> np.ndarray:
     return cluster_labels(arrays.report_lens, arrays.report_tester, arrays.report_source, arrays.report_echo)
 
 
-def _copy_contrasts(telling, clusters, contributors) -> list[Contrast]:
-    known = {contrast.level for contrast in contrasts_of(telling, clusters) if contrast.factor == "copy"}
-    return [
-        contrast
-        for contrast in contrasts_of(telling, contributors)
-        if contrast.factor == "copy" and contrast.level not in known
-    ]
-
-
-def _weighed(tried: list[Contrast], evidence: _Evidence, clusters, contributors) -> Explanations:
-    per_factor: dict[str, int] = {}
-    for contrast in tried:
-        per_factor[contrast.factor] = per_factor.get(contrast.factor, 0) + 1
-    none = {"cluster": evidence.total(clusters), "contributor": evidence.total(contributors)}
+def _weighed(tried: list[Contrast], clustered: _Clustered, by_contributor: _Clustered) -> Explanations:
+    per_factor = Counter(contrast.factor for contrast in tried)
     logs, joints = [np.log(NO_CAUSE)], []
     for contrast in tried:
-        by_copy = contrast.factor == "copy"
-        joint = evidence.joint(contributors if by_copy else clusters, contrast.weights)
+        reports = by_contributor if contrast.factor == "copy" else clustered
+        unmoved, joint = reports.joint(contrast)
         share = CAUSE_ODDS[contrast.factor] / per_factor[contrast.factor]
-        against = none["contributor" if by_copy else "cluster"]
-        logs.append(np.log(share) + logsumexp(joint) - against)
+        logs.append(np.log(share) + logsumexp(joint) - unmoved)
         joints.append(joint)
     posterior = np.exp(np.array(logs) - logsumexp(logs))
     explained = [
@@ -168,74 +160,106 @@ def _weighed(tried: list[Contrast], evidence: _Evidence, clusters, contributors)
 
 
 class _Evidence:
-    """Likelihoods of one lens's reports, ready to be shifted and pooled over the whole lens."""
+    """Likelihoods of one lens's reports, ready to be moved and pooled over the whole lens."""
 
-    def __init__(self, rows: Rows, told: np.ndarray, telling: Sequence[Report], priors: Priors):
+    def __init__(self, rows: Rows, told: np.ndarray, priors: Priors):
         self.pattern = rows.report_pattern[told]
+        cell = np.full(len(rows.report_pattern), -1)
+        cell[rows.cells.entry_report] = rows.cells.entry_cell
+        offsets = [band_offset(priors, rows.cells.band[c]) for c in cell[told].tolist()]
+        self.offset = np.round(np.array(offsets) / GRID_STEP_AV).astype(np.intp)
         likelihood = np.exp(rows.patterns - rows.patterns.max(axis=1, keepdims=True))
         shape = (-1, SPREAD_COUNT, GRID_POINTS)
         self.single = (likelihood @ single_kernels("float64")).reshape(shape)
         self.within = np.log(likelihood @ within_kernels("float64") + TINY).reshape(shape)
         self.limits = np.array(priors.limits)
-        cell = {int(r): int(c) for r, c in zip(rows.cells.entry_report, rows.cells.entry_cell, strict=True)}
-        self.offset = np.array([band_offset(priors, rows.cells.band[cell[int(r)]]) for r in told])
-        lens_limits = self.limits @ kernel(CELL_SPREAD_AV)
-        self.base = np.log(np.outer(priors.spreads, lens_limits) + TINY)
+        self.base = np.log(np.outer(priors.spreads, self.limits @ kernel(CELL_SPREAD_AV)) + TINY)
 
-    def total(self, clusters: np.ndarray) -> float:
-        """log evidence of no cause."""
-        pooled = self._pooled(clusters, self.offset[:, None])
-        return float(logsumexp(self.base + pooled[0]))
+    def clustered(self, clusters: np.ndarray) -> _Clustered:
+        """The reports by cluster, in an order of content."""
+        members: dict[int, list[int]] = {}
+        for report, cluster in enumerate(clusters.tolist()):
+            members.setdefault(cluster, []).append(report)
+        keys = list(zip(self.pattern.tolist(), self.offset.tolist(), strict=True))
+        groups = sorted(members.values(), key=lambda mine: sorted(keys[report] for report in mine))
+        return _Clustered(self, groups)
 
-    def joint(self, clusters: np.ndarray, weights: np.ndarray) -> np.ndarray:
-        """log joint of (shift, spread, limit), shape (shifts, spreads, G)."""
-        moves = self.offset[:, None] + weights[:, None] * SHIFTS
-        return SHIFT_LOGS[:, None, None] + self.base + self._pooled(clusters, moves)
+    def row(self, reports: list[int]) -> np.ndarray:
+        """log L(μ; s) of a cluster whose reports all stand under one setting, (spreads, G)."""
+        distinct = sorted({(int(self.pattern[r]), int(self.offset[r])) for r in reports})
+        if len(distinct) == 1:
+            pattern, offset = distinct[0]
+            return _shifted(np.log(self.robust(self.single[pattern])), offset)
+        mean = self.setting(reports)
+        top = mean.max()
+        return np.log(self.robust(_shared(np.exp(mean - top)))) + top
 
-    def _pooled(self, clusters: np.ndarray, moves: np.ndarray) -> np.ndarray:
-        """Σ over clusters of log L(μ; s), every report moved by its own amount (stops); moves (reports, K)."""
-        steps = np.round(moves / GRID_STEP_AV).astype(np.intp)
-        units = _units(clusters, steps, self.pattern)
-        logs = np.zeros((steps.shape[1], SPREAD_COUNT, GRID_POINTS))
-        alone = [cluster for cluster in units if len(cluster) == 1 and len(cluster[0][1]) == 1]
-        if alone:
-            table = np.log(self._robust(self.single[[cluster[0][1][0] for cluster in alone]]))
-            moved = np.stack([cluster[0][0] for cluster in alone])
-            logs += _shifted(table, moved).sum(axis=1)
-        for cluster in units:
-            if len(cluster) > 1 or len(cluster[0][1]) > 1:
-                logs += self._several(cluster)
-        return logs
+    def setting(self, reports: list[int]) -> np.ndarray:
+        """Mean log of a setting's distinct reports, blurred by what they don't share, (spreads, G)."""
+        distinct = sorted({(int(self.pattern[r]), int(self.offset[r])) for r in reports})
+        return np.mean([_shifted(self.within[pattern], offset) for pattern, offset in distinct], axis=0)
 
-    def _several(self, cluster) -> np.ndarray:
-        """Of a cluster in several settings: repeats of a setting averaged, settings multiplied, then the
-        part of the spread that its reports share."""
-        means = np.stack([self.within[list(patterns)].mean(axis=0) for _, patterns in cluster])
-        moved = np.stack([move for move, _ in cluster])
-        joint = _shifted(means, moved).sum(axis=1)
-        top = joint.max(axis=(1, 2), keepdims=True)
-        blurred = np.matmul(np.exp(joint - top)[:, :, None, :], shared_kernels("float64"))[:, :, 0, :]
-        return np.log(self._robust(blurred)) + top
-
-    def _robust(self, cube: np.ndarray) -> np.ndarray:
+    def robust(self, cube: np.ndarray) -> np.ndarray:
+        """Mixed with the chance that the cluster describes something else."""
         return (1 - STRAY_SHARE) * cube + STRAY_SHARE * (cube @ self.limits)[..., None] + TINY
 
 
-def _units(clusters: np.ndarray, steps: np.ndarray, pattern: np.ndarray):
-    """Per cluster, in an order of content: its settings as (moves, distinct patterns)."""
-    grouped: dict[int, dict[tuple, set]] = {}
-    for cluster, move, mine in zip(
-        clusters.tolist(), map(tuple, steps.tolist()), pattern.tolist(), strict=True
-    ):
-        grouped.setdefault(cluster, {}).setdefault(move, set()).add(mine)
-    built = [
-        sorted((move, tuple(sorted(mine))) for move, mine in settings.items())
-        for settings in grouped.values()
-    ]
-    return sorted(built)
+class _Clustered:
+    """One lens's reports under one idea of what a cluster is."""
+
+    def __init__(self, evidence: _Evidence, groups: list[list[int]]):
+        self.evidence, self.groups = evidence, groups
+        self.rows = np.stack([evidence.row(reports) for reports in groups])
+
+    def joint(self, contrast: Contrast) -> tuple[float, np.ndarray]:
+        """log evidence without a shift, and log joint of (shift, spread, limit), (shifts, spreads, G).
+
+        Both count a cluster's settings under this contrast alike, so that only the shift tells them apart.
+        """
+        logs = np.broadcast_to(self.evidence.base, (len(MOVES), SPREAD_COUNT, GRID_POINTS))
+        by_weight: dict[float, np.ndarray] = {}
+        for row, reports in zip(self.rows, self.groups, strict=True):
+            weights = contrast.weights[reports]
+            known = sorted(set(weights[~np.isnan(weights)].tolist()))
+            if len(known) == 1:
+                by_weight[known[0]] = by_weight[known[0]] + row if known[0] in by_weight else row
+            elif known:
+                logs = logs + self._several(reports, weights, known)
+            else:
+                logs = logs + _unknown(row, contrast.spread())
+        for weight in sorted(by_weight):
+            logs = logs + _moved(by_weight[weight], weight)
+        return float(logsumexp(logs[0])), logs[1:] + SHIFT_LOGS[:, None, None]
+
+    def _several(self, reports: list[int], weights: np.ndarray, known: list[float]) -> np.ndarray:
+        """A cluster that stands on several sides is its own control: repeats of a setting are averaged,
+        settings multiplied, then blurred by the part of the spread that its reports share."""
+        joint = np.zeros((len(MOVES), SPREAD_COUNT, GRID_POINTS))
+        for weight in known:
+            mine = [report for report, own in zip(reports, weights, strict=True) if own == weight]
+            joint += _moved(self.evidence.setting(mine), weight)
+        top = joint.max(axis=(1, 2), keepdims=True)
+        return np.log(self.evidence.robust(_shared(np.exp(joint - top)))) + top
 
 
-def _shifted(table: np.ndarray, moved: np.ndarray) -> np.ndarray:
-    """table (n, spreads, G) read at limits moved by (n, K) grid steps, shape (K, n, spreads, G)."""
-    index = np.clip(np.arange(GRID_POINTS) + moved.T[:, :, None], 0, GRID_POINTS - 1)
-    return np.take_along_axis(table[None], index[:, :, None, :], axis=3)
+def _unknown(row: np.ndarray, spread: list[tuple[float, float]]) -> np.ndarray:
+    """A cluster that doesn't state the factor, averaged over where it may stand."""
+    sides = [np.log(share) + _moved(row, weight) for weight, share in spread]
+    return logsumexp(sides, axis=0)
+
+
+def _shared(cube: np.ndarray) -> np.ndarray:
+    """Blur (…, spreads, G) by the part of the spread that a cluster's reports share."""
+    return np.matmul(cube[..., None, :], shared_kernels("float64"))[..., 0, :]
+
+
+def _moved(row: np.ndarray, weight: float) -> np.ndarray:
+    """row (spreads, G) read at limits moved by weight × no shift and every shift, (1 + shifts, spreads, G)."""
+    steps = np.round(weight * MOVES / GRID_STEP_AV).astype(np.intp)
+    index = np.clip(np.arange(GRID_POINTS) + steps[:, None], 0, GRID_POINTS - 1)
+    return row[:, index].transpose(1, 0, 2)
+
+
+def _shifted(row: np.ndarray, step: int) -> np.ndarray:
+    """row (spreads, G) read at limits moved by a number of grid steps."""
+    return row[:, np.clip(np.arange(GRID_POINTS) + step, 0, GRID_POINTS - 1)] if step else row

@@ -17,7 +17,7 @@ from registry.consensus.evidence import Report
 class Contrast:
     """One candidate split.
 
-    factor: what it is about. weights: one per report, 0 where the report doesn't state the factor.
+    factor: what it is about. weights: one per report, NaN where the report doesn't state the factor.
     group_a, group_b: names of the sides at +½ and −½. origin, width: of a trend, so that the weight of a
     value x is (x − origin) / width; level: of a split of one level against the rest.
     """
@@ -30,14 +30,25 @@ class Contrast:
     width: float = 0.0
     level: str | None = None
 
-    def weight_of(self, conditions) -> float:
-        """Weight of a question's conditions; 0 if it doesn't state the factor."""
+    def weights_of(self, conditions) -> list[tuple[float, float]]:
+        """(weight, probability) of a question's conditions.
+
+        One that doesn't state the factor is spread over the reports' weights as they come. A copy that
+        nobody names is another one than the odd one out.
+        """
         value = self.value_of(conditions)
         if value is None:
-            return 0.0
+            return self.spread()
         if self.level is not None:
-            return 0.5 if value == self.level else -0.5
-        return float(np.clip((value - self.origin) / self.width, -0.75, 0.75))
+            return [(0.5 if value == self.level else -0.5, 1.0)]
+        return [(float(np.clip((value - self.origin) / self.width, -0.75, 0.75)), 1.0)]
+
+    def spread(self) -> list[tuple[float, float]]:
+        """Distinct weights of the reports with their shares."""
+        if self.factor == "copy" and self.group_b == OTHERS:
+            return [(-0.5, 1.0)]
+        known, count = np.unique(self.weights[~np.isnan(self.weights)], return_counts=True)
+        return list(zip(known.tolist(), (count / count.sum()).tolist(), strict=True))
 
     def value_of(self, conditions):
         """The factor's value in a report or a question."""
@@ -60,6 +71,7 @@ _TRENDS = {
     "cut_on": (_cut_on, CUT_ON_RANGE_NM, lambda value: f"{value:g} nm"),
     "focal": (_octaves, FOCAL_RANGE_OCTAVES, lambda value: f"{2**value:.0f} mm"),
 }
+OTHERS = "the others"
 _LEVELS = ("filter_position", "body", "copy", "method")
 
 
@@ -84,13 +96,12 @@ def _telling(contrast: Contrast, clusters: np.ndarray) -> bool:
 def _trends(reports: Sequence[Report]) -> Iterator[Contrast]:
     for factor, (value_of, needed, name) in _TRENDS.items():
         values = np.array([np.nan if (v := value_of(report)) is None else v for report in reports])
-        stated = ~np.isnan(values)
-        if not stated.any():
+        if np.isnan(values).all():
             continue
         low, high = np.nanmin(values), np.nanmax(values)
         if high - low >= needed:
             origin, width = float(low + high) / 2, float(high - low)
-            weights = np.where(stated, (values - origin) / width, 0.0)
+            weights = (values - origin) / width
             yield Contrast(factor, weights, name(high), name(low), origin, width)
 
 
@@ -98,7 +109,7 @@ def _groups(reports: Sequence[Report]) -> Iterator[Contrast]:
     """Rigs without a single cut-on against all that have one."""
     bands = [band_of(report) for report in reports]
     for group in sorted({band for band in bands if band and band not in BANDS}):
-        weights = np.array([0.0 if b is None else (0.5 if b == group else -0.5) for b in bands])
+        weights = np.array([np.nan if b is None else (0.5 if b == group else -0.5) for b in bands])
         yield Contrast("cut_on", weights, group, "other cut-ons", level=group)
 
 
@@ -108,6 +119,7 @@ def _levels(reports: Sequence[Report]) -> Iterator[Contrast]:
         levels = sorted({value for value in values if value is not None})
         chosen = levels if len(levels) > 2 else levels[:1] if len(levels) == 2 else []
         for level in chosen:
-            weights = np.array([0.0 if v is None else (0.5 if v == level else -0.5) for v in values])
-            others = "the others" if len(levels) > 2 else levels[1]
+            unknown = -0.5 if factor == "copy" and len(levels) > 2 else np.nan
+            weights = np.array([unknown if v is None else (0.5 if v == level else -0.5) for v in values])
+            others = OTHERS if len(levels) > 2 else levels[1]
             yield Contrast(factor, weights, level, others, level=level)

@@ -185,8 +185,10 @@ class LensBeliefs:
     count: int
 
 
-def lens_beliefs(rows: Rows, priors: Priors, dtype: str = "float64") -> LensBeliefs:
-    """The expectation step of learning the priors."""
+def lens_beliefs(
+    rows: Rows, priors: Priors, weights: np.ndarray | None = None, dtype: str = "float64"
+) -> LensBeliefs:
+    """The expectation step of learning the priors. weights: how much each lens counts, (lenses,)."""
     pooled = pool(rows, priors, dtype)
     told = np.flatnonzero(rows.n_clusters > 0)
     lens = rows.cells.lens[told]
@@ -199,10 +201,16 @@ def lens_beliefs(rows: Rows, priors: Priors, dtype: str = "float64") -> LensBeli
     joint = joint.reshape(-1, SPREAD_COUNT, GRID_POINTS)
     lens_mean = np.repeat(joint.sum(axis=1) @ GRID, np.diff(np.append(start, len(told))))
     cell_mean = pooled.posterior[told].reshape(-1, SPREAD_COUNT, GRID_POINTS).sum(axis=1) @ GRID
-    moves: dict[str, tuple[float, float]] = {}
-    for cell, move in zip(told, cell_mean - lens_mean, strict=True):
-        band = rows.cells.band[cell]
-        total, count = moves.get(band, (0.0, 0.0))
-        moves[band] = (total + float(move), count + 1.0)
-    moves.pop(UNSTATED, None)
+    weight = np.ones(len(told)) if weights is None else weights[lens]
+    joint *= weight[start][:, None, None]
+    moves = _band_moves([rows.cells.band[cell] for cell in told], weight * (cell_mean - lens_mean), weight)
     return LensBeliefs(joint.sum(axis=(0, 1)), joint.sum(axis=(0, 2)), moves, len(start))
+
+
+def _band_moves(bands: list[str], moves: np.ndarray, weights: np.ndarray) -> dict[str, tuple[float, float]]:
+    names = np.array(bands)
+    return {
+        str(name): (float(moves[names == name].sum()), float(weights[names == name].sum()))
+        for name in np.unique(names)
+        if name != UNSTATED
+    }

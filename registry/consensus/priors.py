@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from registry.consensus.arrays import arrays_of
 from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
+from registry.consensus.causes import explain
 from registry.consensus.constants import BASE_LENSES, EM_PASSES, PRIOR_SMOOTHING_AV, VISIBLE_EV
 from registry.consensus.evidence import Lens, Report
 from registry.consensus.grid import kernel
@@ -27,15 +29,27 @@ def fit_priors(
     The base counts for BASE_LENSES lenses. visible_ev: threshold (EV) that readings are judged at and that
     the result holds for.
     """
-    return learn_priors(compile_rows(arrays_of(catalogue, visible_ev)), base.at(visible_ev))
+    cases = list(catalogue)
+    rows, moved = compile_rows(arrays_of(cases, visible_ev)), base.at(visible_ev)
+    first = learn_priors(rows, moved)
+    # A lens whose reports a cause splits would teach that tests scatter widely; so it counts as far as
+    # nothing splits it, judged with the spreads that were believed before.
+    judging = replace(first, spreads=moved.spreads)
+    weights = np.array([explain(lens, reports, judging, visible_ev).none for lens, reports in cases])
+    return first if np.all(weights == 1.0) else learn_priors(rows, moved, weights)
 
 
-def learn_priors(rows: Rows, base: Priors = DEFAULT_PRIORS, passes: int = EM_PASSES) -> Priors:
-    """As fit_priors, from compiled rows."""
+def learn_priors(
+    rows: Rows,
+    base: Priors = DEFAULT_PRIORS,
+    weights: np.ndarray | None = None,
+    passes: int = EM_PASSES,
+) -> Priors:
+    """As fit_priors, from compiled rows. weights: how much each lens counts, shape (lenses,)."""
     priors = base
     smooth = kernel(PRIOR_SMOOTHING_AV)
     for _ in range(passes):
-        beliefs = lens_beliefs(rows, priors)
+        beliefs = lens_beliefs(rows, priors, weights)
         if not beliefs.count:
             return base
         limits = BASE_LENSES * np.array(base.limits) + beliefs.limits @ smooth
