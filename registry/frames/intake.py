@@ -24,7 +24,14 @@ from registry.frames.confinement import run_confined
 from registry.frames.decode import check_file
 from registry.frames.exif import KeptExif
 from registry.frames.limits import DEFAULT_LIMITS, FrameLimits
-from registry.frames.work import KEPT_NAMES, PICTURE_NAME, PIXELS_NAME, REPORT_NAME, THUMBNAIL_NAME
+from registry.frames.work import (
+    KEPT_JPEG,
+    KEPT_TIFF,
+    PICTURE_NAME,
+    PIXELS_NAME,
+    REPORT_NAME,
+    THUMBNAIL_NAME,
+)
 from registry.optics.linear_image import LinearImage
 
 
@@ -71,7 +78,7 @@ def take_in(
 
     Raises TooLarge (file-too-large, pixel-flood, too-many-scans, too-many-pages) or Unreadable
     (not-an-image, truncated-image, damaged-image, unsupported-format, decoder-gave-up,
-    decoder-busy). Nothing is left in the working directory then.
+    decoder-busy, no-room-left). Nothing is left in the working directory then.
     """
     path = Path(path)
     if not path.is_file():
@@ -79,7 +86,8 @@ def take_in(
             "not-an-image", f"There is no file at {path.name}.", "Choose the picture again.", path.name
         )
     check_file(path, limits)
-    folder = Path(tempfile.mkdtemp(prefix="frame-", dir=working_directory))
+    with refusals.writing_errors():
+        folder = Path(tempfile.mkdtemp(prefix="frame-", dir=working_directory))
     try:
         run_confined(path, folder, limits)
         return _taken(folder)
@@ -113,7 +121,7 @@ def _frame(report: dict[str, Any], pixels: np.ndarray, folder: Path) -> TakenFra
     image = LinearImage(pixels=pixels, **facts)
     width, height = (int(length) for length in report["picture_size"])
     kept_name = report["kept_name"]
-    if kept_name not in KEPT_NAMES.values():
+    if kept_name not in (KEPT_JPEG, KEPT_TIFF):
         raise ValueError("an unknown kept file")
     return TakenFrame(
         kind=str(report["kind"]),

@@ -138,3 +138,17 @@ def decoder_errors() -> Iterator[None]:
             "Copy it from the card again and send it again.",
             type(error).__name__,
         ) from error
+
+
+@contextmanager
+def writing_errors() -> Iterator[None]:
+    """Turn a disk that takes no more into an Unreadable that says so; nothing is wrong with the frame then."""
+    try:
+        yield
+    except OSError as error:
+        raise refusal(
+            "no-room-left",
+            f"This frame could not be written down here ({error.strerror or type(error).__name__}).",
+            "Nothing is wrong with your file: send it again later, or tell the people who run this site.",
+            error.errno,
+        ) from error

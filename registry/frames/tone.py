@@ -8,18 +8,18 @@ share a shape: a slope g in the shadows that falls as the highlights are rolled 
     d log2(value) / d log2(light) = g · (1 − value / white),
 
 the slope of value = white · x^g / (x^g + a), which is the saturation curve of Naka and Rushton (1966, form from
-memory). With g from 1.0 (neutral styles) to 1.9 (vivid ones) and white from 1.05 to 1.6 (hard and soft
-shoulders; both ranges: common practice, no source), mid grey (.18) has slopes .83 to 1.69. The one curve that was
-measured for this project, 1.35 to 1.5 there, lies inside. Near white the slope falls towards 0, and a floor
-of .35 stands for it; exposure there is better chosen lower.
+memory). With g from 1.0 (neutral styles) to 1.8 (vivid ones) and white from 1.25 to 2.5 (hard and soft
+shoulders; both ranges: common practice, no source), mid grey (.18) has slopes .86 to 1.67, half white .60 to
+1.44. The one curve that was measured for this project, 1.35 to 1.5 in the middle, lies inside, and so does the
+simulation's own S curve. Near white a floor of .35 stands for the slope; exposure is better chosen lower.
 """
 
 from __future__ import annotations
 
 CAMERA_CURVE = "tone-curve-unknown"
 SRGB_READ = "tone-curve-read-as-srgb"
-_SHADOW_SLOPES = (1.0, 1.9)
-_WHITES = (1.05, 1.6)
+_SHADOW_SLOPES = (1.0, 1.8)
+_WHITES = (1.25, 2.5)
 _LEAST_SLOPE = 0.35
 
 

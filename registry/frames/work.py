@@ -14,6 +14,7 @@ from registry.errors import CleanstopError, TooLarge
 from registry.frames import refusals
 from registry.frames.decode import WHOLE_READERS, check_file
 from registry.frames.exif import ExifFacts
+from registry.frames.frame import LightGrid
 from registry.frames.jpeg import jpeg_light, jpeg_picture, open_jpeg
 from registry.frames.kept import quantised, write_kept
 from registry.frames.limits import FrameLimits
@@ -23,7 +24,17 @@ from registry.optics.linear_image import LinearImage
 
 REPORT_NAME, PIXELS_NAME = "report.json", "pixels.npy"
 PICTURE_NAME, THUMBNAIL_NAME = "picture.jpg", "thumbnail.jpg"
-KEPT_NAMES = {True: "kept.jpg", False: "kept.tif"}
+KEPT_JPEG, KEPT_TIFF = "kept.jpg", "kept.tif"
+
+
+@dataclasses.dataclass(frozen=True)
+class _Decoded:
+    """What one decoding yields. kept: a sanitised JPEG's bytes, or the grid to keep; codes: for pictures."""
+
+    image: LinearImage
+    facts: ExifFacts
+    codes: np.ndarray
+    kept: bytes | LightGrid
 
 
 def do_job(job: dict[str, Any]) -> None:
@@ -31,49 +42,54 @@ def do_job(job: dict[str, Any]) -> None:
 
     job["limits"]: FrameLimits.to_dict().
     """
-    folder = Path(job["folder"])
+    path, folder = Path(job["path"]), Path(job["folder"])
     try:
-        with refusals.decoder_errors():
-            report = _take(Path(job["path"]), folder, FrameLimits(**job["limits"]))
+        report = _take(path, folder, FrameLimits(**job["limits"]))
     except CleanstopError as error:
         report = {"refusal": dataclasses.asdict(error.first), "too_large": isinstance(error, TooLarge)}
     (folder / REPORT_NAME).write_text(json.dumps(report))
 
 
 def _take(path: Path, folder: Path, limits: FrameLimits) -> dict[str, Any]:
-    kind = check_file(path, limits)
-    with path.open("rb") as file:
-        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
-    take = _take_jpeg if kind == "jpeg" else _take_whole
-    image, facts, codes, kept_name = take(kind, path, folder, limits)
-    picture_size = write_pictures(codes, folder / PICTURE_NAME, folder / THUMBNAIL_NAME)
-    np.save(folder / PIXELS_NAME, image.pixels, allow_pickle=False)
-    plain = {entry.name: getattr(image, entry.name) for entry in dataclasses.fields(image)}
+    with refusals.decoder_errors():
+        kind = check_file(path, limits)
+        with path.open("rb") as file:
+            sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+        decoded = _decode_jpeg(path, limits) if kind == "jpeg" else _decode_whole(kind, path, limits)
+        residual = residual_of(decoded.codes)
+    with refusals.writing_errors():
+        kept_name = _keep(decoded.kept, folder)
+        picture_size = write_pictures(decoded.codes, folder / PICTURE_NAME, folder / THUMBNAIL_NAME)
+        np.save(folder / PIXELS_NAME, decoded.image.pixels, allow_pickle=False)
+    plain = {entry.name: getattr(decoded.image, entry.name) for entry in dataclasses.fields(decoded.image)}
     del plain["pixels"]
     return {
         "kind": kind,
         "sha256": sha256,
-        "exif": facts.kept.to_dict(),
+        "exif": decoded.facts.kept.to_dict(),
         "image": plain,
         "kept_name": kept_name,
         "picture_size": picture_size,
-        "residual": residual_of(codes).hex(),
+        "residual": residual.hex(),
     }
 
 
-def _take_jpeg(
-    _kind: str, path: Path, folder: Path, limits: FrameLimits
-) -> tuple[LinearImage, ExifFacts, np.ndarray, str]:
+def _decode_jpeg(path: Path, limits: FrameLimits) -> _Decoded:
     frame = open_jpeg(path, limits)
     image = jpeg_light(frame).to_linear_image()
-    (folder / KEPT_NAMES[True]).write_bytes(frame.data)
-    return image, frame.exif, picture_of_codes(*jpeg_picture(frame)), KEPT_NAMES[True]
+    return _Decoded(image, frame.exif, picture_of_codes(*jpeg_picture(frame)), frame.data)
 
 
-def _take_whole(
-    kind: str, path: Path, folder: Path, limits: FrameLimits
-) -> tuple[LinearImage, ExifFacts, np.ndarray, str]:
+def _decode_whole(kind: str, path: Path, limits: FrameLimits) -> _Decoded:
     grid, facts = WHOLE_READERS[kind](path, limits)
     grid = quantised(grid)
-    write_kept(grid, folder / KEPT_NAMES[False])
-    return grid.to_linear_image(), facts, picture_of_light(grid), KEPT_NAMES[False]
+    return _Decoded(grid.to_linear_image(), facts, picture_of_light(grid), grid)
+
+
+def _keep(kept: bytes | LightGrid, folder: Path) -> str:
+    """Write what is kept for measuring again; returns its name."""
+    if isinstance(kept, bytes):
+        (folder / KEPT_JPEG).write_bytes(kept)
+        return KEPT_JPEG
+    write_kept(kept, folder / KEPT_TIFF)
+    return KEPT_TIFF

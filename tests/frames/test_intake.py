@@ -141,6 +141,12 @@ def test_a_frame_without_its_turn_is_turned_away_clearly(make, put, room, tmp_pa
     assert take_in(path, limits=limits, working_directory=room)
 
 
+def test_a_folder_that_cannot_be_written_is_not_the_frames_fault(make, put, tmp_path):
+    with pytest.raises(CleanstopError) as caught:
+        take_in(put(make.jpeg(make.target())), working_directory=tmp_path / "missing")
+    assert caught.value.first.code == "no-room-left"
+
+
 def test_a_dead_chamber_is_replaced(make, put, room):
     path = put(make.jpeg(make.target()))
     take_in(path, working_directory=room)

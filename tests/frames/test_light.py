@@ -14,6 +14,7 @@ from registry.frames.averaging import area_average, block_mean
 from registry.frames.decode import decode
 from registry.frames.encoding import linear_to_srgb, srgb_to_linear
 from registry.frames.tone import CAMERA_CURVE, camera_slope_bounds
+from registry.simulation.tones import camera_encode
 
 # IEC 61966-2-1:1999, worked from its formula: 8-bit code and linear light.
 SRGB_VALUES = {
@@ -295,6 +296,17 @@ def test_camera_slopes_hold_the_measured_curve_and_fall_towards_white():
     assert low < 0.27 / 0.20 < 0.15 / 0.10 < high
     tops = [camera_slope_bounds(level)[1] for level in (0.02, 0.1, 0.3, 0.6, 0.9)]
     assert tops == sorted(tops, reverse=True)
+
+
+@pytest.mark.parametrize("light", [0.03, 0.1, 0.2, 0.4, 0.6])
+def test_the_simulations_camera_curve_lies_within_the_bounds(light):
+    """A curve that another room draws by a formula of its own."""
+    near = np.array([light / 1.001, light * 1.001])
+    values = srgb_to_linear(camera_encode(near))
+    slope = np.diff(np.log(values))[0] / np.diff(np.log(near))[0]
+    low, high = camera_slope_bounds(float(values.mean()))
+    assert low < slope < high
+    assert (low + high) / 2 == pytest.approx(slope, rel=0.25)
 
 
 def test_an_area_average_keeps_the_sum_of_light():
