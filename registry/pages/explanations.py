@@ -25,14 +25,16 @@ class Explanation:
 EXPLANATIONS: tuple[Explanation, ...] = (
     Explanation(
         "The file is not a picture the registry can read",
-        "Files are recognised by their content, not by their name. This one is no JPEG, PNG, TIFF, HEIC or raw file, or it "
+        "Files are recognised by their content, not by their name. This one is no JPEG, PNG, TIFF, HEIC or raw "
+        "file, or it "
         "ends before its picture does, or its content contradicts itself.",
         "Copy it from the card again, or export it as JPEG or TIFF, and send that. The other files are not affected.",
         "not-an-image truncated-image damaged-image unsupported-format not-a-kept-frame",
     ),
     Explanation(
         "The file asks for too much work",
-        "A small file can unfold into an enormous picture or keep a decoder busy for minutes. Limits on pixels, scans, "
+        "A small file can unfold into an enormous picture or keep a decoder busy for minutes. Limits on pixels, "
+        "scans, "
         "pages and time protect everyone else’s frames.",
         "Export the frame as an ordinary JPEG or TIFF at its own size and send that.",
         "pixel-flood too-many-scans too-many-pages decoder-gave-up",
@@ -51,8 +53,10 @@ EXPLANATIONS: tuple[Explanation, ...] = (
     ),
     Explanation(
         "The frame can’t be measured",
-        "The software only judges plain, evenly lit targets, and says which of its conditions a frame fails, with the number.",
-        "Grade the frame by eye from 0 to 4, or shoot the target again as the number suggests: less or more exposure, more "
+        "The software only judges plain, evenly lit targets, and says which of its conditions a frame fails, "
+        "with the number.",
+        "Grade the frame by eye from 0 to 4, or shoot the target again as the number suggests: less or more "
+        "exposure, more "
         "even light, further out of focus.",
         "clipped underexposed tilted noisy not-a-plain-target unusable-image could-not-be-measured nothing-measured",
     ),
@@ -64,13 +68,15 @@ EXPLANATIONS: tuple[Explanation, ...] = (
     ),
     Explanation(
         "Not an infrared test",
-        "The camera and filter named would let visible light through, or it is not said what light reached the sensor.",
+        "The camera and filter named would let visible light through, or it is not said what light reached the "
+        "sensor.",
         "Correct the camera’s conversion or name the filter.",
         "not-infrared light-unknown cut-on-*",
     ),
     Explanation(
         "An f-number that no lens shows",
-        "What people type must be a full, half or third stop as marked on lenses, or the lens’s own widest value. Two marks "
+        "What people type must be a full, half or third stop as marked on lenses, or the lens’s own widest "
+        "value. Two marks "
         "of one third stop, such as f/3.5 and f/3.6, count as the same.",
         "Pick the nearest marked stop. Values from EXIF are taken as they are.",
         "f-number-not-marked",
@@ -78,13 +84,15 @@ EXPLANATIONS: tuple[Explanation, ...] = (
     Explanation(
         "Outside what this lens can do",
         "The value is wider than the lens opens, or a focal length it does not have.",
-        "Correct the value, or the lens: perhaps another one was on the camera. Focal lengths are those engraved on the "
+        "Correct the value, or the lens: perhaps another one was on the camera. Focal lengths are those engraved "
+        "on the "
         "lens, not multiplied by a crop factor.",
         "wider-than-* focal-length-outside-the-lens image-circle-*",
     ),
     Explanation(
         "A number out of range",
-        "The value is no finite number, or lies outside what can occur. F-numbers run from 0.7 to 64, wavelengths from 400 "
+        "The value is no finite number, or lies outside what can occur. F-numbers run from 0.7 to 64, "
+        "wavelengths from 400 "
         "to 1100 nm, grades from 0 to 4.",
         "Check the unit and the decimal sign; the message names the range.",
         "*out-of-range not-a-number* not-a-whole-number number-* grade-unknown frame-too-small *-not-positive",
@@ -122,7 +130,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
     ),
     Explanation(
         "A name the registry does not know",
-        "A lens, camera, filter, report, field or parameter of that name is not known here. The message offers the nearest.",
+        "A lens, camera, filter, report, field or parameter of that name is not known here. The message offers "
+        "the nearest.",
         "Check the spelling. Gear that is really missing can be added by anyone with an account.",
         "unknown-* *-unknown not-a-choice no-such-* named-*",
     ),
@@ -140,10 +149,13 @@ EXPLANATIONS: tuple[Explanation, ...] = (
     ),
     Explanation(
         "Not in the form expected",
-        "The value is of another kind than its field: text for a number, a list for an object, or a web address without https.",
+        "The value is of another kind than its field: text for a number, a list for an object, or a web address "
+        "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
-        "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no *-expected not-csv not-json "
-        "not-utf-8 malformed-body file-not-readable bad-request not-acceptable unsupported-media-type method-not-allowed "
+        "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no *-expected not-csv "
+        "not-json "
+        "not-utf-8 malformed-body file-not-readable bad-request not-acceptable unsupported-media-type "
+        "method-not-allowed "
         "invalid-input not-an-email refused-by-database",
     ),
     Explanation(

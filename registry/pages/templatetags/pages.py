@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 from registry.consensus.cells import band_label, zone_label
 from registry.consensus.sentences import confidence_words
 from registry.optics.stops import f_number_of
-from registry.pages import figures
+from registry.pages import figures, plots
 
 register = template.Library()
 
@@ -30,7 +30,13 @@ def figure(value: float | None) -> str:
 @register.filter
 def ev(value: float | None) -> str:
     """0.2 → 0.20, −0.03 with a true minus."""
-    return "" if value is None else f"{value:.2f}".replace("-", "−")
+    return "" if value is None else f"{round(value, 2) + 0.0:.2f}".replace("-", "−")
+
+
+@register.filter
+def spread(value: float | None) -> str:
+    """A standard error in EV; never 0.00, since no frame is known that well."""
+    return "" if value is None else f"{max(value, 0.01):.2f}"
 
 
 @register.filter
@@ -69,7 +75,7 @@ def with_query(context, **changes) -> SafeString:
     return format_html("?{}", query.urlencode()) if query else format_html("?")
 
 
-def _plot(drawn: figures.Plot, *, key: str, title: str, x_name: str) -> dict:
+def _plot(drawn: plots.Plot, *, key: str, title: str, x_name: str) -> dict:
     frame = drawn.frame
     middle = (frame.left + frame.right) / 2
     return {
@@ -87,7 +93,7 @@ def sweep_plot(readings, *, key: int, title: str, visible_ev: float) -> dict:
     """Excess against aperture. readings: rows with f_number, excess_ev and excess_se."""
     rows = [(row.f_number, row.excess_ev, row.excess_se) for row in readings]
     return _plot(
-        figures.sweep_plot(rows, visible_ev=visible_ev),
+        plots.sweep_plot(rows, visible_ev=visible_ev),
         key=f"sweep-plot-{key}",
         title=title,
         x_name="aperture, f/",
@@ -97,7 +103,7 @@ def sweep_plot(readings, *, key: int, title: str, visible_ev: float) -> dict:
 @register.inclusion_tag("pages/plot.svg")
 def profile_plot(profile, *, key: str, title: str, visible_ev: float) -> dict:
     """Excess against distance from the patch's centre. profile: radius, excess, low, high."""
-    drawn = figures.profile_plot(
+    drawn = plots.profile_plot(
         profile.radius, profile.excess, profile.low, profile.high, visible_ev=visible_ev
     )
     return _plot(drawn, key=key, title=title, x_name="distance from the patch’s centre, half-diagonals")
@@ -108,8 +114,9 @@ def framed(image, shown=None) -> dict:
     """A picture with the measured patch's circle drawn over it. shown: centre and radius, or None."""
     drawn = None
     if shown is not None and shown.centre and shown.radius and image.width:
-        drawn = figures.overlay(image.width, image.height, centre=shown.centre, radius=shown.radius)
-    return {"image": image, "drawn": drawn}
+        drawn = plots.overlay(image.width, image.height, centre=shown.centre, radius=shown.radius)
+    doubtful = drawn is not None and (shown.probability_of_patch or 0) < 0.5
+    return {"image": image, "drawn": drawn, "doubtful": doubtful}
 
 
 @register.filter
@@ -123,6 +130,15 @@ def sentence(words: str) -> str:
 def sureness(confidence: str | None) -> str:
     """What a level of confidence means, in the consensus room's words."""
     return confidence_words(confidence or None)
+
+
+@register.filter
+def by_aperture(frames) -> list:
+    """Frames (with an `image`) by focal length, then from the widest aperture on; those without first."""
+    return sorted(
+        frames,
+        key=lambda frame: (frame.image.focal_length_mm or 0, frame.image.f_number or 0, frame.image.pk),
+    )
 
 
 @register.filter

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -17,12 +18,23 @@ from registry.pages.forms.check import FindingsForm, FrameForm
 from registry.pages.forms.report import FIELD_NAMES, StartForm, bodies_to_suggest
 from registry.pages.problems import put_beside_fields
 from registry.pages.views.drafts import draft_or_elsewhere, own_draft
+from registry.photometry.measurement import Measurement
 from registry.reports import queries, services
-from registry.reports.models import Report
+from registry.reports.models import Report, SampleImage
+from registry.reports.rules.submission import check_submission
 
 # Gear that can be added on the way: the start form's field that holds its name.
 ADDED_NAMES = {"lens": "lens_name", "body": "body", "filter": ""}
 TYPED = "typed-report"  # session key of a start form sent by someone whose sign-in had run out
+
+
+@dataclass(frozen=True)
+class FrameToCheck:
+    """A frame, the form that corrects it, and what was measured in it."""
+
+    image: SampleImage
+    form: FrameForm
+    shown: Measurement | None
 
 
 @require_http_methods(["GET", "POST"])
@@ -94,7 +106,8 @@ def _start_page(
 def suggest_lenses(request: HttpRequest) -> HttpResponse:
     """The nearest lenses to what is being typed, as choices of the start form."""
     typed = request.GET.get("lens_name", "").strip()[:160]
-    context = {"typed": typed, "matches": find_lenses(typed, limit=5) if typed else [], "chosen": ""}
+    matches = find_lenses(typed, limit=5) if typed else []
+    context = {"typed": typed, "matches": matches, "chosen": "", "report": "listed" in request.GET}
     return render(request, "pages/lens_choices.html", context)
 
 
@@ -148,17 +161,19 @@ def _check_page(
     status: int = 200,
 ) -> HttpResponse:
     progress = queries.progress(report)
+    if not problems and progress.arrived and progress.done:
+        problems = tuple(check_submission(report))
     forms = {image.public_id: FrameForm.of(image) for image in progress.images} | (frame_forms or {})
     graded = {finding.kind: finding.grade for finding in report.findings.all()}
     context = {
         "report": report,
         "progress": progress,
         "frames": [
-            {"image": image, "form": forms[image.public_id], "shown": queries.overlay_of(image)}
+            FrameToCheck(image, forms[image.public_id], queries.overlay_of(image))
             for image in progress.images
         ],
         "findings": findings or FindingsForm(initial=graded),
-        "problems": problems or report.submit_problems,
+        "problems": problems,
     }
     return render(request, "pages/report_check.html", context, status=status)
 
