@@ -11,6 +11,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, TooManyFilesSent
 from django.http import Http404
 from rest_framework import exceptions, status
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
@@ -61,10 +62,14 @@ KINDS: dict[type[Exception], Kind] = {
         "not-allowed", "This account or token may not do that.", "Use a token with the scope named here."
     ),
     PermissionDenied: Kind("not-allowed", "This account may not do that.", "Ask a moderator."),
-    exceptions.NotFound: Kind("not-found", "There is nothing here.", "Check the address against the reference."),
+    exceptions.NotFound: Kind(
+        "not-found", "There is nothing here.", "Check the address against the reference."
+    ),
     Http404: Kind("not-found", "There is nothing here.", "Check the address against the reference."),
     exceptions.MethodNotAllowed: Kind(
-        "method-not-allowed", "This address doesn't know that method.", "Use one of those in the Allow header."
+        "method-not-allowed",
+        "This address doesn't know that method.",
+        "Use one of those in the Allow header.",
     ),
     exceptions.NotAcceptable: Kind(
         "not-acceptable", "The answer can't be given in that form.", "Accept application/json."
@@ -79,9 +84,13 @@ KINDS: dict[type[Exception], Kind] = {
     ),
     exceptions.ValidationError: Kind("invalid-input", "The input can't be taken as it is.", ""),
     RequestDataTooBig: Kind(
-        "body-too-large", "The body is larger than this address takes.", "Send less at once, files as multipart."
+        "body-too-large",
+        "The body is larger than this address takes.",
+        "Send less at once, files as multipart.",
     ),
-    TooManyFilesSent: Kind("too-many-files", "Too many files at once.", "Send the frames in several requests."),
+    TooManyFilesSent: Kind(
+        "too-many-files", "Too many files at once.", "Send the frames in several requests."
+    ),
 }
 TITLES = {
     400: "The request can't be understood.",
@@ -107,40 +116,46 @@ class HttpProblem(exceptions.APIException):
 def problem_response(error: Exception, context: dict[str, Any]) -> Response | None:
     """DRF's exception handler. Unknown exceptions stay exceptions, so that they are logged as such and the
     server's own error page answers."""
+    asks = context["request"].method in SAFE_METHODS
     if isinstance(error, CleanstopError):
         code = next(STATUS_OF_ERROR[kind] for kind in type(error).__mro__ if kind in STATUS_OF_ERROR)
-        body = document(code, error.problems)
+        body = document(code, error.problems, of_a_question=asks)
         headers: dict[str, str] = {}
     elif isinstance(error, HttpProblem):
         code, body, headers = error.status_code, document(error.status_code, (error.problem,)), error.headers
     elif kind := next((KINDS[base] for base in type(error).__mro__ if base in KINDS), None):
-        code, body, headers = _framework_problem(error, kind)
+        code, body, headers = _framework_problem(error, kind, asks)
     else:
         return None
     set_rollback()
     return Response(body, status=code, headers=headers, content_type=MEDIA_TYPE)
 
 
-def document(status_code: int, problems: tuple[Problem, ...]) -> dict[str, Any]:
-    """The problem document of one or more problems; its type is the first one's."""
+def document(
+    status_code: int, problems: tuple[Problem, ...], *, of_a_question: bool = False
+) -> dict[str, Any]:
+    """The problem document of one or more problems; its type is the first one's.
+
+    of_a_question: fields are query parameters rather than members of a body.
+    """
     first = problems[0]
     return {
         "type": TYPE_BASE + first.code,
         "title": TITLES.get(status_code, first.says),
         "status": status_code,
         "detail": " ".join(str(problem) for problem in problems[:3]),
-        "errors": [_entry(problem) for problem in problems],
+        "errors": [_entry(problem, of_a_question) for problem in problems],
     }
 
 
-def _entry(problem: Problem) -> dict[str, Any]:
+def _entry(problem: Problem, of_a_question: bool) -> dict[str, Any]:
     entry: dict[str, Any] = {
         "type": TYPE_BASE + problem.code,
         "detail": problem.says,
         "remedy": problem.remedy,
     }
-    if problem.field.startswith("?"):
-        entry["parameter"] = problem.field[1:]
+    if of_a_question or problem.field.startswith("?"):
+        entry |= {"parameter": problem.field.removeprefix("?")} if problem.field else {}
     elif problem.field:
         entry["pointer"] = pointer(problem.field)
     if problem.value is not None:
@@ -163,9 +178,11 @@ def _plain(value: Any) -> Any:
     return str(value)[:200]
 
 
-def _framework_problem(error: Exception, kind: Kind) -> tuple[int, dict[str, Any], dict[str, str]]:
+def _framework_problem(
+    error: Exception, kind: Kind, asks: bool
+) -> tuple[int, dict[str, Any], dict[str, str]]:
     if isinstance(error, exceptions.ValidationError):
-        return 422, document(422, tuple(_validation_problems(error.detail))), {}
+        return 422, document(422, tuple(_validation_problems(error.detail)), of_a_question=asks), {}
     headers = {}
     if header := getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = header

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rest_framework import permissions
 from rest_framework.exceptions import NotAuthenticated, PermissionDenied
 from rest_framework.request import Request
-from rest_framework.views import APIView
 
-from registry.accounts.rules import scopes_allowed
+from registry.accounts.rules import effective_scopes, scopes_allowed
+
+if TYPE_CHECKING:  # the framework's views import this module while they load
+    from rest_framework.views import APIView
 
 
 def scopes_of(request: Request) -> frozenset[str]:
     """What this request may do: all that the account may, narrowed by its token's grant."""
     if not request.user.is_authenticated:
         return frozenset({"read"})
-    allowed = frozenset(scopes_allowed(request.user))
     if request.auth is None:
-        return allowed
+        return frozenset(scopes_allowed(request.user))
     grant = request.auth.known_grant
-    return allowed & frozenset(grant.scopes if grant else ("read",))
+    return effective_scopes(request.user, grant.scopes if grant else ("read",))
 
 
 class ScopePermission(permissions.BasePermission):
@@ -31,7 +34,9 @@ class ScopePermission(permissions.BasePermission):
         if not signed_in and (scope != "read" or getattr(view, "signed_in", False)):
             raise NotAuthenticated()
         if scope not in scopes_of(request):
-            raise PermissionDenied(f"This needs the scope “{scope}”, which this account or token doesn't have.")
+            raise PermissionDenied(
+                f"This needs the scope “{scope}”, which this account or token doesn't have."
+            )
         return True
 
 

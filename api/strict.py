@@ -3,6 +3,7 @@ nearest known name."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 
 from rapidfuzz import fuzz, process
@@ -31,6 +32,16 @@ class RemediedDetail(ErrorDetail):
         return detail
 
 
+class FiniteFloatField(serializers.FloatField):
+    """A number; NaN and infinities, which compare with nothing, are none."""
+
+    def to_internal_value(self, data):
+        number = super().to_internal_value(data)
+        if not math.isfinite(number):
+            self.fail("invalid")
+        return number
+
+
 class StrictSerializer(serializers.Serializer):
     """A serializer that refuses fields it doesn't know."""
 
@@ -50,7 +61,9 @@ class StrictSerializer(serializers.Serializer):
         known = {name for name, field in self.fields.items() if not field.read_only}
         return {
             str(name): [
-                RemediedDetail(f"“{str(name)[:60]}” is no field here.", "unknown-field", _did_you_mean(name, known))
+                RemediedDetail(
+                    f"“{str(name)[:60]}” is no field here.", "unknown-field", _did_you_mean(name, known)
+                )
             ]
             for name in data
             if name not in known

@@ -44,7 +44,9 @@ def _who(request: Request) -> str:
 def address_of(request: Request) -> str:
     """The asking machine's address. X-Forwarded-For counts only as far as our own proxies wrote it."""
     proxies = settings.TRUSTED_PROXIES
-    forwarded = [part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()]
+    forwarded = [
+        part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()
+    ]
     if proxies and len(forwarded) >= proxies:
         return forwarded[-proxies][:60]
     return request.META.get("REMOTE_ADDR", "")

@@ -154,6 +154,8 @@ def revoke_token(*, account: Account, grant_id: int) -> None:
 def note_token_use(grant: TokenGrant) -> None:
     """Remember, to the hour, that a token was used, so that its owner sees which ones are idle."""
     now = timezone.now()
+    if grant.last_used_at and grant.last_used_at >= now - USE_NOTED_EVERY:
+        return  # known already: most requests write nothing
     TokenGrant.objects.filter(
         Q(last_used_at__isnull=True) | Q(last_used_at__lt=now - USE_NOTED_EVERY), pk=grant.pk
     ).update(last_used_at=now)

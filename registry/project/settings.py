@@ -195,7 +195,7 @@ SERIAL_HASH_KEY = env.str("CLEANSTOP_SERIAL_HASH_KEY", default="") or SECRET_KEY
 # ---- the API -------------------------------------------------------------------------------------
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "knox.auth.TokenAuthentication",
+        "api.tokens.RegistryTokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["api.scopes.ScopePermission"],
@@ -204,6 +204,7 @@ REST_FRAMEWORK = {
         "rest_framework.parsers.JSONParser",
         "rest_framework.parsers.MultiPartParser",
     ],
+    "DEFAULT_THROTTLE_CLASSES": ["api.throttles.RequestThrottle"],
     "DEFAULT_VERSIONING_CLASS": "rest_framework.versioning.NamespaceVersioning",
     "DEFAULT_PAGINATION_CLASS": "api.paging.StablePagination",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
@@ -212,6 +213,11 @@ REST_FRAMEWORK = {
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 KNOX_TOKEN_MODEL = "knox.AuthToken"  # the library reads it only as a setting
+# Requests a minute, for each account, or for each address where nobody signed in.
+API_LIMITS = {
+    "reads": env.int("CLEANSTOP_API_READS", default=1200),
+    "writes": env.int("CLEANSTOP_API_WRITES", default=300),
+}
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Cleanstop registry",

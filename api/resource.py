@@ -1,0 +1,75 @@
+"""What every resource of the API does alike: known parameters only, pages of a list, one thing with its tag."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers, viewsets
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.conditional import tagged
+from api.strict import StrictSerializer, refuse_unknown_parameters
+from registry.errors import NotFound, Problem
+
+
+class ListQuery(StrictSerializer):
+    """Query parameters that every list knows; resources add their filters."""
+
+    cursor = serializers.CharField(required=False, help_text="Where to go on, from a next or previous link.")
+    limit = serializers.CharField(required=False, help_text="Rows on a page, 1 to 200; 50 unless stated.")
+
+
+class NoQuery(StrictSerializer):
+    """No query parameter at all."""
+
+
+class Resource(viewsets.GenericViewSet):
+    """Base of the API's views. `queries` names the query parameters of each action: a StrictSerializer."""
+
+    queries: dict[str, type[StrictSerializer]] = {}
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        usual = ListQuery if self.action == "list" else NoQuery
+        query = self.queries.get(self.action, usual)(data=request.query_params.dict())
+        refuse_unknown_parameters(request.query_params, query.fields)
+        query.is_valid(raise_exception=True)
+        self.asked: dict[str, Any] = query.validated_data
+
+    def paged(self, rows: Any, present: Any = None) -> Response:
+        """One page of a queryset, each row through the resource's serializer, or all through present(rows)."""
+        page = self.paginate_queryset(rows)
+        shown = self.get_serializer(page, many=True).data if present is None else present(page)
+        return self.get_paginated_response(shown)
+
+
+class Catalogue(Resource):
+    """Something that anyone may list and read, addressed by its slug."""
+
+    lookup_field = "slug"
+    lookup_value_regex = r"[-\w]+"
+    ordering = ("slug",)
+    what = "thing"
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return self.paged(self.get_queryset())
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return tagged(request, self.get_serializer(self.one(self.get_queryset())).data)
+
+    def one(self, rows: Any) -> Any:
+        """The row that the address names. Raises NotFound that says what was looked for."""
+        value = self.kwargs[self.lookup_field]
+        row = rows.filter(**{self.lookup_field: value}).first()
+        if row is None:
+            raise NotFound(
+                Problem(
+                    code="not-found",
+                    field=self.lookup_field,
+                    value=value,
+                    says=f"There is no {self.what} “{value}”.",
+                    remedy="Look it up in the list first.",
+                )
+            )
+        return row

@@ -1,0 +1,114 @@
+"""Last touches on the OpenAPI document: errors on every operation, and 3.1's way of writing null."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.problems import MEDIA_TYPE
+
+PROBLEM = {
+    "type": "object",
+    "description": "What went wrong (RFC 9457).",
+    "required": ["type", "title", "status", "detail", "errors"],
+    "properties": {
+        "type": {"type": "string", "description": "Stable name of the first problem, /problems/<code>."},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "errors": {"type": "array", "items": {"$ref": "#/components/schemas/ProblemEntry"}},
+    },
+}
+ENTRY = {
+    "type": "object",
+    "required": ["type", "detail", "remedy"],
+    "properties": {
+        "type": {"type": "string"},
+        "detail": {"type": "string", "description": "What is wrong, with the value."},
+        "remedy": {"type": "string", "description": "What to do about it."},
+        "pointer": {"type": "string", "description": "JSON pointer to the member of the body, #/sweeps/0/…"},
+        "parameter": {"type": "string", "description": "Name of the query parameter."},
+        "value": {"description": "The offending value."},
+    },
+    "example": {
+        "type": "/problems/f-number-not-marked",
+        "detail": "f/7.4 is neither a marked stop nor this lens's own widest value.",
+        "remedy": "Did you mean f/7.1 or f/8?",
+        "pointer": "#/sweeps/0/readings/2/f_number",
+        "value": 7.4,
+    },
+}
+EVERYWHERE = {
+    "404": "There is nothing here.",
+    "422": "The input can't be taken.",
+    "429": "Too many requests.",
+}
+WHEN_WRITING = {
+    "400": "The body can't be parsed.",
+    "401": "This needs an account.",
+    "403": "The account or token may not do that.",
+    "409": "The state of the thing doesn't allow it.",
+    "413": "Too large.",
+    "415": "A body of another kind is needed.",
+}
+WHEN_CHANGING = {"412": "It was changed meanwhile.", "428": "If-Match is missing."}
+IDEMPOTENCY_KEY = {
+    "name": "Idempotency-Key",
+    "in": "header",
+    "schema": {"type": "string", "maxLength": 200},
+    "description": "Repeating the request with the same key and body gives the same answer, made once.",
+}
+IF_MATCH = {
+    "name": "If-Match",
+    "in": "header",
+    "required": True,
+    "schema": {"type": "string"},
+    "description": "The ETag that reading this address gave you.",
+}
+CREATING = ("_create", "_frames_create")
+METHODS = ("get", "post", "put", "patch", "delete")
+
+
+def describe_problems(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
+    """Add the problem documents that an operation may answer with, and the headers that it reads."""
+    result["components"]["schemas"] |= {"Problem": PROBLEM, "ProblemEntry": ENTRY}
+    for path, methods in result["paths"].items():
+        for method, operation in methods.items():
+            if method in METHODS:
+                _describe(path, method, operation)
+    return result
+
+
+def _describe(path: str, method: str, operation: dict[str, Any]) -> None:
+    answers = dict(EVERYWHERE)
+    if method != "get":
+        answers |= WHEN_WRITING
+    if method in ("patch", "delete") and not path.startswith("/api/v1/me/"):
+        answers |= WHEN_CHANGING
+        operation.setdefault("parameters", []).append(IF_MATCH)
+    if (
+        method == "post"
+        and operation["operationId"].endswith(CREATING)
+        and "{" not in path.replace("{public_id}/frames", "")
+    ):
+        operation.setdefault("parameters", []).append(IDEMPOTENCY_KEY)
+    for status, description in answers.items():
+        operation["responses"].setdefault(
+            status,
+            {
+                "description": description,
+                "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+            },
+        )
+
+
+def write_null_as_type(result: Any, generator: Any = None, request: Any = None, public: bool = True) -> Any:
+    """OpenAPI 3.1 has no `nullable`: null is one of the types."""
+    if isinstance(result, list):
+        return [write_null_as_type(item) for item in result]
+    if not isinstance(result, dict):
+        return result
+    plain = {name: write_null_as_type(item) for name, item in result.items()}
+    if plain.get("nullable") is True and isinstance(plain.get("type"), str):
+        del plain["nullable"]
+        plain["type"] = [plain["type"], "null"]
+    return plain

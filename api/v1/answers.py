@@ -1,0 +1,109 @@
+"""Shapes of what the registry says of a lens, shared by the resources that say it."""
+
+from __future__ import annotations
+
+from rest_framework import serializers
+
+
+class StopSerializer(serializers.Serializer):
+    """One step of the aperture ladder: the chance of a clean frame there, with its 90 % interval."""
+
+    f_number = serializers.FloatField(help_text="As marked on the lens.")
+    p_clean = serializers.FloatField(allow_null=True, help_text="Null where no chance is claimed.")
+    low = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+    tested = serializers.BooleanField()
+    on_ladder = serializers.BooleanField(
+        help_text="False for a stop between the full ones that somebody tested."
+    )
+
+
+class LimitSerializer(serializers.Serializer):
+    """The clean limit as an aperture value, Av = 2 log2 N: median and 90 % interval."""
+
+    low = serializers.FloatField()
+    median = serializers.FloatField()
+    high = serializers.FloatField()
+    open_low = serializers.BooleanField(help_text="That end lies beyond what was tested.")
+    open_high = serializers.BooleanField(help_text="That end lies beyond what was tested.")
+
+
+class CauseSerializer(serializers.Serializer):
+    """Something that may split the reports; effect_stops is how much later group_a's limit comes."""
+
+    factor = serializers.CharField()
+    posterior = serializers.FloatField()
+    odds = serializers.FloatField()
+    effect_stops = serializers.FloatField()
+    group_a = serializers.CharField()
+    group_b = serializers.CharField()
+
+
+class SuspectSerializer(serializers.Serializer):
+    """Reports that the others make improbable (two-sided predictive probability p)."""
+
+    reports = serializers.ListField(child=serializers.CharField())
+    p = serializers.FloatField()
+
+
+class FindingSummarySerializer(serializers.Serializer):
+    """Another infrared trait: median of the testers' grades 0–4, how many testers, and their quartiles."""
+
+    kind = serializers.CharField()
+    label = serializers.CharField()
+    median = serializers.FloatField()
+    count = serializers.IntegerField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class ZoneSerializer(serializers.Serializer):
+    """One focal zone; an untested one has the ladder's steps without chances."""
+
+    focal_zone = serializers.CharField(source="zone")
+    label = serializers.CharField()
+    tested = serializers.BooleanField()
+    verdict = serializers.CharField()
+    words = serializers.CharField()
+    f_number = serializers.FloatField(allow_null=True)
+    confidence = serializers.CharField(allow_blank=True)
+    n_reports = serializers.IntegerField()
+    n_independent = serializers.IntegerField()
+    stops = StopSerializer(many=True)
+    limit = serializers.SerializerMethodField()
+    causes = CauseSerializer(many=True)
+    suspects = SuspectSerializer(many=True)
+    tinted_from = serializers.FloatField(allow_null=True)
+    agreement = serializers.DictField(help_text="Descriptive figures beside the model; see the method page.")
+
+    def get_limit(self, zone) -> LimitSerializer(allow_null=True):
+        return LimitSerializer(zone.limit).data if zone.limit else None
+
+
+class BandSerializer(serializers.Serializer):
+    """One cut-on group: its sentence and its focal zones."""
+
+    cut_on_group = serializers.CharField(source="group")
+    label = serializers.CharField()
+    sentence = serializers.CharField()
+    tested = serializers.BooleanField()
+    worst_zone = serializers.SerializerMethodField(help_text="The zone that the sentence is about.")
+    zones = ZoneSerializer(many=True)
+
+    def get_worst_zone(self, band) -> str | None:
+        return band.worst.zone if band.worst else None
+
+
+class AnswerSerializer(serializers.Serializer):
+    """What is known of a lens at the reader's cut-on and tolerance."""
+
+    sentence = serializers.CharField()
+    cut_on_nm = serializers.FloatField(allow_null=True, help_text="As asked; null means the usual 720 nm.")
+    visible_ev = serializers.FloatField()
+    teleconverter = serializers.SlugField(source="path.teleconverter.slug", allow_null=True, default=None)
+    adapter = serializers.SlugField(source="path.adapter.slug", allow_null=True, default=None)
+    here = BandSerializer()
+    others = BandSerializer(many=True)
+    findings = FindingSummarySerializer(many=True)
+    method_version = serializers.CharField()
+    priors_edition = serializers.IntegerField(source="priors_number")

@@ -1,0 +1,68 @@
+"""Standings as they are stored: one per lens, light path, cut-on group and focal zone."""
+
+from __future__ import annotations
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.resource import Catalogue, ListQuery
+from api.v1.answers import CauseSerializer, LimitSerializer, StopSerializer, SuspectSerializer
+from registry.consensus.cells import BAND_LABELS
+from registry.consensus.verdicts import CODES, CONFIDENCES
+from registry.standings.models import Standing
+
+
+class StandingSerializer(serializers.ModelSerializer):
+    id = serializers.IntegerField(source="pk", read_only=True)
+    lens = serializers.SlugRelatedField("slug", read_only=True)
+    teleconverter = serializers.SlugRelatedField("slug", read_only=True, allow_null=True)
+    adapter = serializers.SlugRelatedField("slug", read_only=True, allow_null=True)
+    stops = StopSerializer(many=True, read_only=True)
+    limit = serializers.SerializerMethodField()
+    causes = CauseSerializer(many=True, read_only=True)
+    suspects = SuspectSerializer(many=True, read_only=True)
+    agreement = serializers.DictField(read_only=True)
+    priors_edition = serializers.IntegerField(source="priors.number", read_only=True)
+
+    class Meta:
+        model = Standing
+        fields = [
+            "id", "lens", "teleconverter", "adapter", "cut_on_group", "focal_zone", "verdict", "words", "f_number",
+            "confidence", "n_reports", "n_independent", "leads", "sentence", "stops", "limit", "causes", "suspects",
+            "agreement", "expected_information", "fingerprint", "method_version", "priors_edition", "computed_at",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def get_limit(self, standing: Standing) -> LimitSerializer(allow_null=True):
+        return LimitSerializer(standing.limit).data if standing.limit else None
+
+
+class StandingQuery(ListQuery):
+    lens = serializers.SlugField(required=False, help_text="Slug of a lens.")
+    cut_on_group = serializers.ChoiceField(choices=sorted(BAND_LABELS), required=False)
+    verdict = serializers.ChoiceField(choices=CODES, required=False)
+    confidence = serializers.ChoiceField(choices=CONFIDENCES, required=False)
+
+
+class Standings(Catalogue):
+    """What the registry says today, cell by cell, at the default tolerance."""
+
+    serializer_class = StandingSerializer
+    queries = {"list": StandingQuery}
+    lookup_field = "pk"
+    lookup_value_regex = r"\d{1,15}"
+    what = "standing"
+
+    def get_queryset(self):
+        related = ("lens", "teleconverter", "adapter", "priors")
+        return Standing.objects.select_related(*related).order_by("id")
+
+    def list(self, request: Request) -> Response:
+        rows = self.get_queryset()
+        if lens := self.asked.get("lens"):
+            rows = rows.filter(lens__slug=lens)
+        same = {
+            name: self.asked[name] for name in ("cut_on_group", "verdict", "confidence") if name in self.asked
+        }
+        return self.paged(rows.filter(**same))

@@ -1,0 +1,24 @@
+from rest_framework import serializers
+
+from api.v1.gear import GearResource, GearSerializer
+from registry.gear.models import Teleconverter
+
+
+class TeleconverterSerializer(GearSerializer):
+    mounts = serializers.SlugRelatedField("slug", many=True, read_only=True)
+
+    class Meta:
+        model = Teleconverter
+        fields = [*GearSerializer.COMMON, "magnification", "mounts"]
+        read_only_fields = fields
+
+
+class Teleconverters(GearResource):
+    """Teleconverters; a lens behind one has standings of its own."""
+
+    model = Teleconverter
+    serializer_class = TeleconverterSerializer
+    what = "teleconverter"
+
+    def get_queryset(self):
+        return super().get_queryset().prefetch_related("mounts")
