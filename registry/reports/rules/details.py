@@ -7,8 +7,9 @@ from typing import Any
 
 from registry.accounts.models import Account
 from registry.gear.models import Adapter, Body, Filter, Lens, Teleconverter
+from registry.optics.light_path import LONGEST_NM, SHORTEST_NM
 from registry.reports.models import Basis, ConversionKind, Copy, FilterPosition, Report, Rig
-from registry.reports.rules.inputs import WAVELENGTHS_NM, Input
+from registry.reports.rules.inputs import Input
 from registry.reports.rules.light import LIGHT_GROUPS, effective_cut_on
 from registry.reports.rules.lookups import gear_item, own_thing
 
@@ -87,8 +88,7 @@ def read_rig(source: Input, owner: Account) -> Rig | None:
     conversion = source.choice("conversion", ConversionKind.values, what="Conversion")
     if not source.content.get("conversion"):
         source.missing("conversion", "The conversion", f"Use one of: {', '.join(ConversionKind.values)}.")
-    low, high = WAVELENGTHS_NM
-    cut_on = source.number("cut_on_nm", low=low, high=high, what="Cut-on", unit="nm")
+    cut_on = source.number("cut_on_nm", low=SHORTEST_NM, high=LONGEST_NM, what="Cut-on", unit="nm")
     label = source.text("label", longest=80, what="Label")
     if conversion == ConversionKind.LONG_PASS and source.content.get("cut_on_nm") in (None, ""):
         source.missing(
@@ -160,8 +160,7 @@ def _settle_light(source: Input, values: dict[str, Any], report: Report | None) 
     rig = values.get("rig", report and report.rig)
     filter_item = values.get("filter", report and report.filter)
     cut_on, group = effective_cut_on(rig, filter_item)
-    low, high = WAVELENGTHS_NM
-    stated = source.number("cut_on_nm", low=low, high=high, what="Cut-on", unit="nm")
+    stated = source.number("cut_on_nm", low=SHORTEST_NM, high=LONGEST_NM, what="Cut-on", unit="nm")
     stated_group = source.choice("light_group", LIGHT_GROUPS, what="Light group")
     if rig is not None:
         values["body"] = rig.body

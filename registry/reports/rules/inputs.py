@@ -15,7 +15,6 @@ from django.utils.dateparse import parse_date
 
 from registry.errors import CleanstopError, InvalidInput, Problem
 
-WAVELENGTHS_NM = (400.0, 1100.0)
 _MISSING = (None, "")
 
 

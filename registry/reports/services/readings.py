@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import math
-import statistics
 from typing import Any
 
 from django.db.models import QuerySet
 
 from registry.optics import stops
+from registry.photometry.measurement import MEASURED
+from registry.photometry.measurement import Measurement as Photometric
+from registry.photometry.repeats import repeatability
 from registry.reports.models import (
     ImagePurpose,
     ImageState,
@@ -108,12 +109,10 @@ def _facts(readings: QuerySet[Reading]) -> list[tuple]:
 
 def _repeatability(rows: list[dict[str, Any]]) -> float | None:
     """Standard deviation in EV of repeats at one stop, pooled over the stops; None without repeats."""
-    repeats: dict[float, list[float]] = {}
+    stops_shot: dict[float, list[Photometric]] = {}
     for values in rows:
         if values.get("excess_ev") is not None:
-            repeats.setdefault(round(values["av"], 6), []).append(values["excess_ev"])
-    groups = [group for group in repeats.values() if len(group) > 1]
-    freedom = sum(len(group) - 1 for group in groups)
-    if not freedom:
-        return None
-    return math.sqrt(sum((len(group) - 1) * statistics.variance(group) for group in groups) / freedom)
+            shot = Photometric(MEASURED, ev=values["excess_ev"])
+            stops_shot.setdefault(round(values["av"], 6), []).append(shot)
+    repeats = [shots for shots in stops_shot.values() if len(shots) > 1]
+    return repeatability(repeats) if repeats else None

@@ -1,0 +1,147 @@
+"""A picture of what was measured: the frame with the patch drawn in, and the profile beside it, as an SVG file."""
+
+from __future__ import annotations
+
+import base64
+import io
+import math
+from pathlib import Path
+from xml.sax.saxutils import escape
+
+import numpy as np
+from PIL import Image
+
+from registry.folder.measure import FrameResult
+from registry.optics.linear_image import LinearImage
+from registry.optics.stops import mark_of
+from registry.photometry.measurement import REJECTED, Measurement, Profile
+
+WIDTH, PLOT_WIDTH, MARGIN, TEXT_HEIGHT = 480, 360, 16, 44
+INK, PAPER, FAINT, ACCENT = "#222222", "#fbfaf7", "#8a8880", "#8a3b12"
+SEEN_SPAN_EV = 1.0  # the picture's contrast is stretched to show at least this range
+
+
+def write_overlay(result: FrameResult, target: str | Path) -> None:
+    """Write the overlay of a measured or rejected frame. Raises ValueError for a frame that could not be read."""
+    Path(target).write_text(overlay_svg(result), encoding="utf-8")
+
+
+def overlay_svg(result: FrameResult) -> str:
+    """The frame, its contrast stretched, with circle and centre of the patch, the profile with its 95 % band, and
+    the numbers in words. Raises ValueError for a frame that could not be read."""
+    image, found = result.frame.image, result.measurement
+    if image is None or found is None:
+        raise ValueError(f"{result.frame.file.path.name} could not be read, so there is nothing to draw.")
+    height = round(WIDTH * image.height / image.width)
+    whole = MARGIN * 3 + WIDTH + PLOT_WIDTH, MARGIN * 2 + max(height, 240) + TEXT_HEIGHT
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {whole[0]} {whole[1]}" role="img"'
+        f' font-family="sans-serif" font-size="13" fill="{INK}">',
+        f"<title>{escape(_title(result))}</title>",
+        f'<rect width="{whole[0]}" height="{whole[1]}" fill="{PAPER}"/>',
+        f'<g transform="translate({MARGIN} {MARGIN})">{_picture(image, height)}{_circle(found, WIDTH, height)}</g>',
+    ]
+    if found.profile is not None:
+        parts.append(
+            f'<g transform="translate({MARGIN * 2 + WIDTH} {MARGIN})">{_plot(found.profile, max(height, 240))}</g>'
+        )
+    lines = [_title(result), _numbers(result)]
+    base = MARGIN + max(height, 240) + 20
+    parts += [
+        f'<text x="{MARGIN}" y="{base + 18 * index}">{escape(line)}</text>'
+        for index, line in enumerate(lines)
+    ]
+    return "\n".join([*parts, "</svg>"]) + "\n"
+
+
+def _title(result: FrameResult) -> str:
+    exif = result.frame.exif
+    stop = f", {mark_of(exif.f_number)}" if exif.f_number else ""
+    focal = f", {exif.focal_length_mm:g} mm" if exif.focal_length_mm else ""
+    return f"{result.frame.file.path.name}{stop}{focal}"
+
+
+def _numbers(result: FrameResult) -> str:
+    found = result.measurement
+    if found.status == REJECTED:
+        return result.reason or "This frame could not be judged."
+    interval = f"95 % interval {found.ev_low:.3f} to {found.ev_high:.3f} EV"
+    radius = f", radius {found.radius:.3f} of the half-diagonal" if found.radius else ""
+    uncertain = "" if found.status == "measured" else "; uncertain from this frame alone"
+    return f"Excess {found.ev:.3f} EV, {interval}{radius}{uncertain}"
+
+
+def _picture(image: LinearImage, height: int) -> str:
+    """The frame in grey, stretched in log luminance so that a faint patch can be seen."""
+    light = np.log2(np.maximum(image.luminance, 1e-6))
+    middle = float(np.median(light))
+    span = max(SEEN_SPAN_EV, 2.2 * float(np.percentile(np.abs(light - middle), 99)))
+    grey = np.clip((light - middle) / span + 0.5, 0, 1)
+    buffer = io.BytesIO()
+    Image.fromarray(np.rint(grey * 255).astype(np.uint8), "L").save(buffer, "PNG")
+    data = base64.b64encode(buffer.getvalue()).decode()
+    return f'<image width="{WIDTH}" height="{height}" preserveAspectRatio="none" href="data:image/png;base64,{data}"/>'
+
+
+def _circle(found: Measurement, width: float, height: float) -> str:
+    """Circle at the patch's radius and a cross at its centre, light under dark so that both show on any grey."""
+    if found.centre is None or not found.radius:
+        return ""
+    unit = math.hypot(width, height) / 2
+    x, y, r = width / 2 + found.centre[0] * unit, height / 2 + found.centre[1] * unit, found.radius * unit
+    cross = f"M{x - 6:.1f} {y:.1f}h12M{x:.1f} {y - 6:.1f}v12"
+    shapes = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}"/><path d="{cross}"/>'
+    return (
+        f'<g fill="none" stroke="{PAPER}" stroke-width="4">{shapes}</g>'
+        f'<g fill="none" stroke="{ACCENT}" stroke-width="1.6">{shapes}</g>'
+    )
+
+
+def _plot(profile: Profile, height: float) -> str:
+    """Excess against radius with its 95 % band, and the fitted baseline's shape, on common axes."""
+    left, bottom = 40.0, height - 34.0
+    wide, tall = PLOT_WIDTH - left - 8, bottom - 8
+    low = min(-0.05, float(np.min(profile.low)))
+    high = max(0.15, float(np.max(profile.high)))
+    last = float(np.max(profile.radius)) or 1.0
+
+    def points(radius: np.ndarray, values: np.ndarray) -> list[str]:
+        shown = np.clip(values, low, high)
+        xs, ys = left + radius / last * wide, bottom - (shown - low) / (high - low) * tall
+        return [f"{x:.1f},{y:.1f}" for x, y in zip(xs, ys, strict=True)]
+
+    band = points(profile.radius, profile.high) + points(profile.radius, profile.low)[::-1]
+    lines = [
+        f'<polygon points="{" ".join(band)}" fill="{ACCENT}" fill-opacity=".18"/>',
+        f'<polyline points="{" ".join(points(profile.radius, profile.baseline))}" fill="none" stroke="{FAINT}"'
+        ' stroke-dasharray="4 3"/>',
+        f'<polyline points="{" ".join(points(profile.radius, profile.excess))}" fill="none" stroke="{ACCENT}"'
+        ' stroke-width="1.8"/>',
+    ]
+    for value in _ticks(low, high):
+        y = bottom - (value - low) / (high - low) * tall
+        lines.append(f'<path d="M{left - 4:.1f} {y:.1f}h4" stroke="{INK}"/>')
+        lines.append(
+            f'<text x="{left - 7:.1f}" y="{y + 4:.1f}" text-anchor="end" font-size="11">{value:g}</text>'
+        )
+    for value in _ticks(0, last):
+        x = left + value / last * wide
+        lines.append(f'<path d="M{x:.1f} {bottom:.1f}v4" stroke="{INK}"/>')
+        lines.append(
+            f'<text x="{x:.1f}" y="{bottom + 16:.1f}" text-anchor="middle" font-size="11">{value:g}</text>'
+        )
+    lines.append(f'<path d="M{left} 8V{bottom}H{left + wide}" fill="none" stroke="{INK}"/>')
+    lines.append(
+        f'<text x="{left}" y="{height - 2:.1f}" font-size="11">distance from the patch’s centre, half-diagonals;'
+        " excess in EV, baseline dashed</text>"
+    )
+    return "".join(lines)
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    """About five round values within a range."""
+    rough = (high - low) / 5
+    power = 10 ** math.floor(math.log10(rough))
+    step = next(power * factor for factor in (1, 2, 5, 10) if power * factor >= rough)
+    first = math.ceil(low / step - 1e-9)
+    return [round(number * step, 10) for number in range(first, math.floor(high / step + 1e-9) + 1)]
