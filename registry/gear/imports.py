@@ -13,7 +13,6 @@ from registry.accounts.models import Account
 from registry.errors import CleanstopError, InvalidInput, Problem
 from registry.gear.facts import Facts, KnownNames, read_facts
 from registry.gear.models import Lens
-from registry.gear.names import nearest
 from registry.gear.rules import FACTS, KIND_MODELS
 from registry.gear.storing import change_item, new_item, save_item
 from registry.gear.tables import Rows, numbered_rows
@@ -156,11 +155,10 @@ def _problems_of(refusal: CleanstopError | IntegrityError) -> tuple[Problem, ...
 
 
 def _unknown_kind(kind: str) -> Problem:
-    near = nearest(kind, FACTS, limit=1)
     return Problem(
         code="unknown-kind",
         field="kind",
         value=kind,
         says=f"“{kind}” is no kind of gear.",
-        remedy=f"Did you mean {near[0]}?" if near else f"Use one of {', '.join(FACTS)}.",
+        remedy=f"Use one of {', '.join(FACTS)}.",
     )

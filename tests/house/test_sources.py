@@ -118,7 +118,9 @@ def test_no_test_hides_another_of_the_same_name():
 def test_nothing_is_left_to_do_later():
     # Written in parts, so that this file does not find itself.
     marks = re.compile(
-        "|".join(["TO" + "DO", "FIX" + "ME", "raise Not" + "ImplementedError", r"mark\.sk" + "ip", "xfa" + "il"])
+        "|".join(
+            ["TO" + "DO", "FIX" + "ME", "raise Not" + "ImplementedError", r"mark\.sk" + "ip", "xfa" + "il"]
+        )
     )
     found = [
         f"{path.relative_to(ROOT)}:{number}"
