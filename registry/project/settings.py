@@ -146,6 +146,7 @@ STORAGES = {
         else "whitenoise.storage.CompressedManifestStaticFilesStorage"
     },
 }
+WHITENOISE_AUTOREFRESH = TESTING or DEBUG  # files are looked up as they are asked for, not collected first
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
 FILE_UPLOAD_TEMP_DIR = None
