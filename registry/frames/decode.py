@@ -12,23 +12,11 @@ from registry.frames.kept import quantised, read_kept_grid
 from registry.frames.limits import DEFAULT_LIMITS, FrameLimits
 from registry.frames.png import read_png
 from registry.frames.raw import read_raw
-from registry.frames.sniff import sniff
+from registry.frames.sniff import check_file, sniff
 from registry.frames.tiff import read_tiff
 from registry.optics.linear_image import LinearImage
 
 WHOLE_READERS = {"png": read_png, "tiff": read_tiff, "raw": read_raw, "heic": read_heic}
-
-
-def check_file(path: Path, limits: FrameLimits) -> str:
-    """The format of a file after the checks that need no decoding.
-
-    Raises Unreadable (not-an-image) or TooLarge (file-too-large).
-    """
-    kind = sniff(path)
-    size, limit = path.stat().st_size, limits.bytes_per_format[kind]
-    if size > limit:
-        raise refusals.file_too_large(kind, size, limit)
-    return kind
 
 
 def decode(path: str | Path, *, limits: FrameLimits = DEFAULT_LIMITS) -> LinearImage:

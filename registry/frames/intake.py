@@ -18,20 +18,12 @@ from typing import Any
 import numpy as np
 
 from registry.errors import Problem, TooLarge, Unreadable
-from registry.frames import refusals
+from registry.frames import handover, refusals
 from registry.frames.averaging import MEASURED_LONG_SIDE
 from registry.frames.confinement import run_confined
-from registry.frames.decode import check_file
 from registry.frames.exif import KeptExif
 from registry.frames.limits import DEFAULT_LIMITS, FrameLimits
-from registry.frames.work import (
-    KEPT_JPEG,
-    KEPT_TIFF,
-    PICTURE_NAME,
-    PIXELS_NAME,
-    REPORT_NAME,
-    THUMBNAIL_NAME,
-)
+from registry.frames.sniff import check_file
 from registry.optics.linear_image import LinearImage
 
 
@@ -99,16 +91,16 @@ def take_in(
 def _taken(folder: Path) -> TakenFrame:
     """Read what the limited process left, trusting none of its shapes."""
     try:
-        report = json.loads((folder / REPORT_NAME).read_text())
+        report = json.loads((folder / handover.REPORT).read_text())
         if "refusal" in report:
             kind = TooLarge if report["too_large"] else Unreadable
             raise kind(Problem(**report["refusal"]))
-        pixels = np.load(folder / PIXELS_NAME, allow_pickle=False)
+        pixels = np.load(folder / handover.PIXELS, allow_pickle=False)
         frame = _frame(report, pixels, folder)
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise refusals.gave_up("the decoder's answer was incomplete") from error
-    (folder / REPORT_NAME).unlink()
-    (folder / PIXELS_NAME).unlink()
+    (folder / handover.REPORT).unlink()
+    (folder / handover.PIXELS).unlink()
     return frame
 
 
@@ -121,7 +113,7 @@ def _frame(report: dict[str, Any], pixels: np.ndarray, folder: Path) -> TakenFra
     image = LinearImage(pixels=pixels, **facts)
     width, height = (int(length) for length in report["picture_size"])
     kept_name = report["kept_name"]
-    if kept_name not in (KEPT_JPEG, KEPT_TIFF):
+    if kept_name not in (handover.KEPT_JPEG, handover.KEPT_TIFF):
         raise ValueError("an unknown kept file")
     return TakenFrame(
         kind=str(report["kind"]),
@@ -131,8 +123,8 @@ def _frame(report: dict[str, Any], pixels: np.ndarray, folder: Path) -> TakenFra
         exif=KeptExif.from_dict(report["exif"]),
         image=image,
         kept_path=folder / kept_name,
-        picture_path=folder / PICTURE_NAME,
-        thumbnail_path=folder / THUMBNAIL_NAME,
+        picture_path=folder / handover.PICTURE,
+        thumbnail_path=folder / handover.THUMBNAIL,
         picture_width=width,
         picture_height=height,
         residual=bytes.fromhex(report["residual"]),

@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from registry.frames.decode import decode_with_exif
+import numpy as np
+
+from registry.frames import refusals
+from registry.frames.decode import WHOLE_READERS, decode_with_exif
 from registry.frames.exif import KeptExif
+from registry.frames.jpeg import jpeg_picture, open_jpeg
 from registry.frames.limits import DEFAULT_LIMITS, FrameLimits
+from registry.frames.pictures import picture_image, picture_of_codes, picture_of_light
+from registry.frames.sniff import check_file
 from registry.optics.linear_image import LinearImage
 
 
@@ -14,3 +20,18 @@ def read_local(path: str | Path, *, limits: FrameLimits = DEFAULT_LIMITS) -> tup
     """Light and kept EXIF of a local file. Raises Unreadable or TooLarge with the codes of refusals.py."""
     image, facts = decode_with_exif(path, limits=limits)
     return image, facts.kept
+
+
+def read_local_picture(path: str | Path, *, limits: FrameLimits = DEFAULT_LIMITS) -> np.ndarray:
+    """A local file as a picture to draw on: 8-bit sRGB (height, width, 3), upright, long side at most 1600.
+
+    Raises Unreadable or TooLarge with the codes of refusals.py.
+    """
+    path = Path(path)
+    kind = check_file(path, limits)
+    with refusals.decoder_errors():
+        if kind == "jpeg":
+            codes = picture_of_codes(*jpeg_picture(open_jpeg(path, limits)))
+        else:
+            codes = picture_of_light(WHOLE_READERS[kind](path, limits)[0])
+        return np.asarray(picture_image(codes))

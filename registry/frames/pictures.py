@@ -32,9 +32,14 @@ def picture_of_light(grid: LightGrid) -> np.ndarray:
     return _srgb(values)
 
 
+def picture_image(codes: np.ndarray) -> Image.Image:
+    """8-bit sRGB codes as an image whose long side is at most 1600; it carries no metadata."""
+    return _at_most(Image.fromarray(np.ascontiguousarray(codes)), PICTURE_LONG_SIDE)
+
+
 def write_pictures(codes: np.ndarray, picture_path: Path, thumbnail_path: Path) -> tuple[int, int]:
     """Write picture and thumbnail as JPEG; returns the picture's width and height."""
-    picture = _at_most(Image.fromarray(np.ascontiguousarray(codes)), PICTURE_LONG_SIDE)
+    picture = picture_image(codes)
     picture.save(picture_path, "JPEG", quality=_PICTURE_QUALITY)
     thumbnail = _at_most(picture, THUMBNAIL_LONG_SIDE)
     thumbnail.save(thumbnail_path, "JPEG", quality=_THUMBNAIL_QUALITY)

@@ -10,6 +10,7 @@ import struct
 from pathlib import Path
 
 from registry.frames import refusals
+from registry.frames.limits import FrameLimits
 
 HEAD_BYTES = 64
 _TIFF_MAGIC = (b"II*\0", b"MM\0*")
@@ -46,6 +47,18 @@ def sniff(path: Path) -> str:
     if head[4:8] == b"ftyp" and head[8:12] in _HEIC_BRANDS:
         return "heic"
     raise refusals.not_an_image(head)
+
+
+def check_file(path: Path, limits: FrameLimits) -> str:
+    """The format of a file after the checks that need no decoding.
+
+    Raises Unreadable (not-an-image) or TooLarge (file-too-large).
+    """
+    kind = sniff(path)
+    size, limit = path.stat().st_size, limits.bytes_per_format[kind]
+    if size > limit:
+        raise refusals.file_too_large(kind, size, limit)
+    return kind
 
 
 def _is_raw_tiff(path: Path, head: bytes) -> bool:

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from registry.errors import CleanstopError, TooLarge
-from registry.frames import refusals
-from registry.frames.decode import WHOLE_READERS, check_file
+from registry.frames import handover, refusals
+from registry.frames.decode import WHOLE_READERS
 from registry.frames.exif import ExifFacts
 from registry.frames.frame import LightGrid
 from registry.frames.jpeg import jpeg_light, jpeg_picture, open_jpeg
@@ -20,11 +20,8 @@ from registry.frames.kept import quantised, write_kept
 from registry.frames.limits import FrameLimits
 from registry.frames.pictures import picture_of_codes, picture_of_light, write_pictures
 from registry.frames.residual import residual_of
+from registry.frames.sniff import check_file
 from registry.optics.linear_image import LinearImage
-
-REPORT_NAME, PIXELS_NAME = "report.json", "pixels.npy"
-PICTURE_NAME, THUMBNAIL_NAME = "picture.jpg", "thumbnail.jpg"
-KEPT_JPEG, KEPT_TIFF = "kept.jpg", "kept.tif"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -47,7 +44,7 @@ def do_job(job: dict[str, Any]) -> None:
         report = _take(path, folder, FrameLimits(**job["limits"]))
     except CleanstopError as error:
         report = {"refusal": dataclasses.asdict(error.first), "too_large": isinstance(error, TooLarge)}
-    (folder / REPORT_NAME).write_text(json.dumps(report))
+    (folder / handover.REPORT).write_text(json.dumps(report))
 
 
 def _take(path: Path, folder: Path, limits: FrameLimits) -> dict[str, Any]:
@@ -59,8 +56,8 @@ def _take(path: Path, folder: Path, limits: FrameLimits) -> dict[str, Any]:
         residual = residual_of(decoded.codes)
     with refusals.writing_errors():
         kept_name = _keep(decoded.kept, folder)
-        picture_size = write_pictures(decoded.codes, folder / PICTURE_NAME, folder / THUMBNAIL_NAME)
-        np.save(folder / PIXELS_NAME, decoded.image.pixels, allow_pickle=False)
+        picture_size = write_pictures(decoded.codes, folder / handover.PICTURE, folder / handover.THUMBNAIL)
+        np.save(folder / handover.PIXELS, decoded.image.pixels, allow_pickle=False)
     plain = {entry.name: getattr(decoded.image, entry.name) for entry in dataclasses.fields(decoded.image)}
     del plain["pixels"]
     return {
@@ -89,7 +86,7 @@ def _decode_whole(kind: str, path: Path, limits: FrameLimits) -> _Decoded:
 def _keep(kept: bytes | LightGrid, folder: Path) -> str:
     """Write what is kept for measuring again; returns its name."""
     if isinstance(kept, bytes):
-        (folder / KEPT_JPEG).write_bytes(kept)
-        return KEPT_JPEG
-    write_kept(kept, folder / KEPT_TIFF)
-    return KEPT_TIFF
+        (folder / handover.KEPT_JPEG).write_bytes(kept)
+        return handover.KEPT_JPEG
+    write_kept(kept, folder / handover.KEPT_TIFF)
+    return handover.KEPT_TIFF

@@ -18,7 +18,7 @@ from registry.frames import confinement
 from registry.frames.decode import decode, read_kept
 from registry.frames.intake import take_in
 from registry.frames.limits import DEFAULT_LIMITS
-from registry.frames.local import read_local
+from registry.frames.local import read_local, read_local_picture
 
 
 def tiff16(make, light, **options) -> bytes:
@@ -79,6 +79,16 @@ def test_picture_and_thumbnail_have_their_sizes(make, put, room):
         assert picture.mode == thumbnail.mode == "RGB"
     assert (taken.width, taken.height) == (3600, 2400)
     assert max(taken.image.pixels.shape) == 96
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_a_local_file_gives_a_picture_to_draw_on(form, make, put):
+    light = make.target(2000, 1200) if form != "raw" else make.target(320, 240)
+    picture = read_local_picture(put(FORMATS[form](make, light)))
+    assert picture.dtype == np.uint8
+    assert max(picture.shape) <= 1600
+    height, width = picture.shape[:2]
+    assert picture[height // 2, width // 2] == pytest.approx(make.codes(light).max(), abs=3)
 
 
 def test_a_small_frame_is_not_enlarged(make, put, room):

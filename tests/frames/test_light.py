@@ -152,6 +152,40 @@ def test_a_16_bit_tiff_without_a_profile_is_read_as_srgb_and_says_so(put):
     assert image.pixels == pytest.approx(float(srgb_to_linear(np.array(0.2))), abs=1e-5)
 
 
+LAYOUTS = {
+    "strips": {"rowsperstrip": 16},
+    "tiles": {"tile": (64, 64)},
+    "big-endian": {"byteorder": ">"},
+    "lzw": {"compression": "lzw", "predictor": True},
+    "deflate": {"compression": "zlib", "predictor": True},
+    "packbits": {"compression": "packbits"},
+}
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_every_usual_layout_of_a_tiff_holds_the_same_light(layout, bits, put, make):
+    light = make.target(320, 240)
+    image = decode(put(tiff(make.codes(light, bits), **LAYOUTS[layout])))
+    assert image.pixels == pytest.approx(area_average(light), rel=2e-3 if bits == 16 else 1e-2)
+
+
+def test_a_tiff_of_separate_planes_holds_the_same_light(put, make):
+    light = make.target(320, 240) * np.array([0.5, 1.0, 0.8])
+    planes = np.moveaxis(make.codes(light, 16), -1, 0)
+    image = decode(put(tiff(planes, planarconfig="separate")))
+    assert image.pixels == pytest.approx(area_average(light), rel=2e-3)
+
+
+def test_grey_and_transparent_tiffs_are_taken(put, make):
+    codes = make.codes(make.target(320, 240), 16)
+    plain = decode(put(tiff(codes))).pixels
+    grey = tiff(codes[..., 0], photometric="minisblack")
+    clear = tiff(np.dstack([codes, codes[..., :1] // 2]), extrasamples=["unassalpha"])
+    for data in (grey, clear):
+        assert np.array_equal(decode(put(data)).pixels, plain)
+
+
 @pytest.mark.parametrize("form", ["JPEG", "PNG", "TIFF"])
 def test_another_working_space_is_brought_to_rec_709(form, put):
     """Against the colour management library's own conversion of the same pixels, at 8 bits."""
