@@ -184,6 +184,32 @@ CAUSES = {
 }
 
 
+EVENTS = {
+    "report.submitted": "a report came in",
+    "report.revised": "a report was revised",
+    "report.withdrawn": "a report was withdrawn",
+    "report.set-aside": "a report was set aside",
+    "report.restored": "a report was restored",
+    "report.remeasured": "frames were measured again",
+    "whole refresh": "everything was worked out anew",
+}
+
+
+@register.filter
+def event_words(cause: str) -> str:
+    """What made a standing change."""
+    return EVENTS.get(cause, cause)
+
+
+CAMPS = {"sooner": "Hot sooner", "later": "Hot later", "suspect": "Stands apart", "others": "The others"}
+
+
+@register.filter
+def camp_words(camp: str) -> str:
+    """What the reports on one side of a conflict have in common."""
+    return CAMPS.get(camp, camp)
+
+
 @register.filter
 def cause_words(factor: str) -> str:
     """What a candidate explanation is about, in a photographer's words."""
