@@ -47,10 +47,14 @@ def moved_chance(chance: float, bounds: tuple[float, float], visible_ev: float) 
 
     The statement stands for an excess within bounds (EV), blurred. The chance moves along the log odds that
     this interval gives at the two thresholds, so it is as stated at the default and falls with the threshold.
+    A share is no surer than the chance itself: else a frame graded 3 would turn clean at twice the threshold
+    merely because its interval's tail grew from nothing to little.
     """
     if visible_ev == VISIBLE_EV:
         return chance
-    moved = logit(_share_below(bounds, visible_ev)) - logit(_share_below(bounds, VISIBLE_EV))
+    doubt = min(chance, 1 - chance)
+    here, there = (np.clip(_share_below(bounds, ev), doubt, 1 - doubt) for ev in (VISIBLE_EV, visible_ev))
+    moved = logit(there) - logit(here)
     return float(np.clip(expit(logit(chance) + moved), 0.003, 0.997))
 
 
