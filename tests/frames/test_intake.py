@@ -71,13 +71,13 @@ def test_the_hash_is_that_of_the_bytes_as_sent(make, put, room):
 
 
 def test_picture_and_thumbnail_have_their_sizes(make, put, room):
-    taken = take_in(put(make.jpeg(make.target(3600, 2400))), working_directory=room)
+    taken = take_in(put(make.jpeg(make.target(2600, 1700))), working_directory=room)
     with Image.open(taken.picture_path) as picture, Image.open(taken.thumbnail_path) as thumbnail:
         assert 1200 <= max(picture.size) <= 1600
         assert picture.size == (taken.picture_width, taken.picture_height)
         assert max(thumbnail.size) == 320
         assert picture.mode == thumbnail.mode == "RGB"
-    assert (taken.width, taken.height) == (3600, 2400)
+    assert (taken.width, taken.height) == (2600, 1700)
     assert max(taken.image.pixels.shape) == 96
 
 
