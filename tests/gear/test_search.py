@@ -16,11 +16,10 @@ from registry.gear.queries import (
     nearest_lenses,
 )
 from registry.gear.search import NameIndex
+from tests.benchmarks.lens_search import invented_names, mistyped
 from tests.factories import BodyFactory, FilterFactory, LensFactory, MakerFactory, MountFactory
 
 pytestmark = pytest.mark.django_db
-
-MAKERS = ["Osterby", "Quillmark", "Vantorre", "Ferrow", "Haldane & Reed"]
 
 
 def lens(maker, name, focal=35, widest=1.4, **more):
@@ -128,41 +127,16 @@ def test_did_you_mean_names_three_at_most(shelf):
 
 
 def test_two_hundred_mistyped_names_among_five_thousand_are_all_found():
-    # The catalogue and the slips are drawn from a fixed seed; a slip swaps, drops or replaces one letter.
     draw = random.Random(4)
-    syllables = ["mar", "dun", "sal", "fen", "wick", "holm", "brae", "tor", "lin", "quar", "ves"]
-    series = ["".join(draw.choices(syllables, k=3)).title() for _ in range(120)]
-    names = set()
-    while len(names) < 5000:
-        focal, widest = draw.choice(range(8, 600, 3)), draw.choice([0.95, 1.2, 1.4, 1.8, 2, 2.8, 4, 5.6])
-        zoom = f"-{focal * 3}" if draw.random() < 0.3 else ""
-        names.add(f"{draw.choice(MAKERS)} {draw.choice(series)} {focal}{zoom} mm f/{widest}")
-    names = sorted(names)
+    names = invented_names(draw)
     index = NameIndex(enumerate(names))
     wrong = []
-    for number in draw.sample(range(5000), 200):
+    for number in draw.sample(range(len(names)), 200):
         typed = mistyped(names[number], draw)
         hits = index.find(typed)
         if not hits or hits[0].number != number:
             wrong.append((typed, names[number]))
     assert wrong == []
-
-
-def mistyped(name, draw):
-    words = name.lower().replace(" mm", "mm").split()
-    chosen = draw.choice([place for place, word in enumerate(words) if word.isalpha() and len(word) > 4])
-    word = words[chosen]
-    at = draw.randrange(len(word) - 1)
-    words[chosen] = draw.choice(
-        [
-            word[:at] + word[at + 1] + word[at] + word[at + 2 :],
-            word[:at] + word[at + 1 :],
-            word[:at] + draw.choice("aeionrst") + word[at + 1 :],
-        ]
-    )
-    if draw.random() < 0.5:
-        words = words[1:] + words[:1]
-    return " ".join(words).replace("f/", draw.choice(["f", "f/", "", "1:"]))
 
 
 class TestWhatCamerasWrite:
