@@ -108,7 +108,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Something is missing",
         "A value that the registry cannot do without was left empty or not sent.",
         "Fill in the field that is named and send it again.",
-        "missing *-missing *-empty *-needed nothing-*",
+        "missing *-missing *-empty *-needed nothing-* no-*",
     ),
     Explanation(
         "Said twice",
@@ -152,7 +152,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "The value is of another kind than its field: text for a number, a list for an object, or a web address "
         "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
-        "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no *-expected not-csv "
+        "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean *-expected not-csv "
         "not-json "
         "not-utf-8 malformed-body file-not-readable bad-request not-acceptable unsupported-media-type "
         "method-not-allowed "
@@ -168,7 +168,13 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Not possible in this state",
         "A report is a draft, submitted, set aside or withdrawn, and each allows other acts.",
         "Revise a submitted report with a reason; a withdrawn one stays as it is.",
-        "wrong-state fact-already-stated already-* last-steward",
+        "wrong-state report-withdrawn fact-already-stated already-* last-steward",
+    ),
+    Explanation(
+        "A kit that can’t be planned",
+        "The lenses, filters and rings as given allow no plan, or there are more of them than can be planned at once.",
+        "Check the thread sizes and the pieces you already have, or plan for fewer lenses.",
+        "kit-* ring-* stacking-*",
     ),
     Explanation(
         "Already taken",
