@@ -19,8 +19,7 @@ def report_data(plan: PlannedReport, gear: dict[str, str]) -> dict[str, Any]:
     rng = np.random.default_rng(plan.seed)
     data: dict[str, Any] = {
         "lens": plan.lens.slug,
-        "basis": {"measured": "measured", "relayed": "relayed"}.get(plan.basis, "graded"),
-        "notes": "",
+        "basis": _basis(plan),
     }
     for name in ("teleconverter", "adapter"):
         if getattr(plan, name):
@@ -35,6 +34,12 @@ def report_data(plan: PlannedReport, gear: dict[str, str]) -> dict[str, Any]:
     if rng.random() < 0.35:
         data["findings"] = [{"kind": str(rng.choice(FINDINGS)), "grade": int(rng.integers(0, 4))}]
     return data
+
+
+def _basis(plan: PlannedReport) -> str:
+    if plan.scene_instead_of_target:
+        return "graded"  # what was photographed cannot be measured
+    return plan.basis if plan.basis in ("measured", "relayed") else "graded"
 
 
 def _set_up(plan: PlannedReport, gear: dict[str, str], rng: np.random.Generator) -> dict[str, Any]:
