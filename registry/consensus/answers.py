@@ -13,7 +13,7 @@ from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
 from registry.consensus.causes import SHIFTS, Explanations, explain
 from registry.consensus.cells import UNSTATED, zones_of
 from registry.consensus.chances import chance_bands, chances, limit_quantiles
-from registry.consensus.constants import CAUSE_AVERAGED, GRID_STEP_AV, VISIBLE_EV
+from registry.consensus.constants import GRID_STEP_AV, VISIBLE_EV
 from registry.consensus.evidence import Lens, Report
 from registry.consensus.grid import GRID_POINTS
 from registry.consensus.pooling import band_offset
@@ -63,8 +63,9 @@ def answer(
 ) -> Answer:
     """Answer from checked reports. stops: f-numbers as marked whose chances are wanted.
 
-    Where a cause is shown, reports made under other conditions are moved to the question's, and the result
-    is averaged with the plain one by how sure the cause is.
+    Under each candidate cause, reports made under other conditions are moved to the question's; the results
+    are averaged with the plain one by how likely each is, named or not: with few reports a hint of a cause
+    improves the chances long before it can be named.
     """
     moved = priors.at(visible_ev)
     cell = question_cell(lens, question)
@@ -74,7 +75,7 @@ def answer(
     explanations = explain(lens, reports, moved, visible_ev)
     causes = explanations.causes()
     posterior = standings.pooled.posterior[index : index + 1]
-    if causes and causes[0].posterior >= CAUSE_AVERAGED:
+    if explanations.tried:
         posterior = _averaged(posterior, explanations, question, moved, cell[0])
         standings = _with_posterior(standings, index, posterior)
     said = cell_assessment(standings, index)

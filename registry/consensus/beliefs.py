@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from registry.consensus.constants import (
+    CAUSE_ODDS,
     EXCESS_EXPONENT,
     EXCESS_EXPONENT_SPREAD,
     LIMIT_MEAN_AV,
@@ -34,12 +35,13 @@ class Priors:
 
     limits: probabilities on the grid, for the threshold visible_ev (EV). spreads: weights of SPREADS.
     offsets: how much later (stops, positive) or earlier a band's limit comes than the lens's own.
-    lenses: how many lenses they were learned from.
+    causes: probability, per factor, that it splits a lens's reports. lenses: how many lenses they were learned from.
     """
 
     limits: tuple[float, ...] = field(default_factory=_base_limits)
     spreads: tuple[float, ...] = SPREAD_WEIGHTS
     offsets: Mapping[str, float] = field(default_factory=dict)
+    causes: Mapping[str, float] = field(default_factory=lambda: dict(CAUSE_ODDS))
     lenses: int = 0
     visible_ev: float = VISIBLE_EV
     method_version: str = METHOD_VERSION
@@ -50,6 +52,7 @@ class Priors:
             "limits": list(self.limits),
             "spreads": list(self.spreads),
             "offsets": dict(self.offsets),
+            "causes": dict(self.causes),
             "lenses": self.lenses,
             "visible_ev": self.visible_ev,
             "method_version": self.method_version,
@@ -61,6 +64,7 @@ class Priors:
             limits=tuple(content["limits"]),
             spreads=tuple(content["spreads"]),
             offsets=dict(content["offsets"]),
+            causes=dict(content["causes"]),
             lenses=content["lenses"],
             visible_ev=content["visible_ev"],
             method_version=content["method_version"],

@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import logsumexp
 
 from registry.consensus.arrays import EvidenceArrays, arrays_of
 from registry.consensus.beliefs import Priors
 from registry.consensus.clusters import cluster_labels
 from registry.consensus.constants import (
     CAUSE_LIKELY,
-    CAUSE_ODDS,
     CAUSE_SHIFT_SPREAD,
     CAUSE_SHIFTS,
     CELL_SPREAD_AV,
     GRID_STEP_AV,
-    NO_CAUSE,
     STRAY_SHARE,
     VISIBLE_EV,
 )
@@ -77,10 +74,14 @@ class Explained:
 
 @dataclass(frozen=True)
 class Explanations:
-    """All contrasts that were tried, and the posterior weight of none of them."""
+    """All contrasts that were tried, and the posterior weight of none of them.
+
+    support: per factor, log of its evidence against none's, before any prior.
+    """
 
     tried: tuple[Explained, ...]
     none: float
+    support: Mapping[str, float] = field(default_factory=dict)
 
     def causes(self) -> tuple[Cause, ...]:
         """One cause per factor, the likeliest first; its effect and groups are its best contrast's."""
@@ -115,7 +116,7 @@ def explain(
     if not tried:
         return Explanations((), 1.0)
     evidence = _Evidence(rows, told, priors)
-    return _weighed(tried, evidence.clustered(clusters), evidence.clustered(contributors))
+    return _weighed(tried, evidence.clustered(clusters), evidence.clustered(contributors), priors.causes)
 
 
 def causes_of(
@@ -142,21 +143,24 @@ def _contributors(arrays: EvidenceArrays) -> np.ndarray:
     return cluster_labels(arrays.report_lens, arrays.report_tester, arrays.report_source, arrays.report_echo)
 
 
-def _weighed(tried: list[Contrast], clustered: _Clustered, by_contributor: _Clustered) -> Explanations:
+def _weighed(
+    tried: list[Contrast], clustered: _Clustered, by_contributor: _Clustered, causes: Mapping[str, float]
+) -> Explanations:
     per_factor = Counter(contrast.factor for contrast in tried)
-    logs, joints = [np.log(NO_CAUSE)], []
+    logs, joints, support = [np.log(1 - sum(causes.values()))], [], {}
     for contrast in tried:
         reports = by_contributor if contrast.factor == "copy" else clustered
         unmoved, joint = reports.joint(contrast)
-        share = CAUSE_ODDS[contrast.factor] / per_factor[contrast.factor]
-        logs.append(np.log(share) + logsumexp(joint) - unmoved)
+        evidence = float(_log_sum(joint) - unmoved - np.log(per_factor[contrast.factor]))
+        support[contrast.factor] = np.logaddexp(support.get(contrast.factor, -np.inf), evidence)
+        logs.append(np.log(causes[contrast.factor]) + evidence)
         joints.append(joint)
-    posterior = np.exp(np.array(logs) - logsumexp(logs))
+    posterior = np.exp(np.array(logs) - _log_sum(logs))
     explained = [
-        Explained(contrast, float(weight), np.exp(joint - logsumexp(joint)))
+        Explained(contrast, float(weight), np.exp(joint - _log_sum(joint)))
         for contrast, weight, joint in zip(tried, posterior[1:], joints, strict=True)
     ]
-    return Explanations(tuple(explained), float(posterior[0]))
+    return Explanations(tuple(explained), float(posterior[0]), support)
 
 
 class _Evidence:
@@ -229,7 +233,7 @@ class _Clustered:
                 logs = logs + _unknown(row, contrast.spread())
         for weight in sorted(by_weight):
             logs = logs + _moved(by_weight[weight], weight)
-        return float(logsumexp(logs[0])), logs[1:] + SHIFT_LOGS[:, None, None]
+        return float(_log_sum(logs[0])), logs[1:] + SHIFT_LOGS[:, None, None]
 
     def _several(self, reports: list[int], weights: np.ndarray, known: list[float]) -> np.ndarray:
         """A cluster that stands on several sides is its own control: repeats of a setting are averaged,
@@ -245,7 +249,7 @@ class _Clustered:
 def _unknown(row: np.ndarray, spread: list[tuple[float, float]]) -> np.ndarray:
     """A cluster that doesn't state the factor, averaged over where it may stand."""
     sides = [np.log(share) + _moved(row, weight) for weight, share in spread]
-    return logsumexp(sides, axis=0)
+    return _log_sum(np.stack(sides), axis=0)
 
 
 def _shared(cube: np.ndarray) -> np.ndarray:
@@ -263,3 +267,11 @@ def _moved(row: np.ndarray, weight: float) -> np.ndarray:
 def _shifted(row: np.ndarray, step: int) -> np.ndarray:
     """row (spreads, G) read at limits moved by a number of grid steps."""
     return row[:, np.clip(np.arange(GRID_POINTS) + step, 0, GRID_POINTS - 1)] if step else row
+
+
+def _log_sum(logs, axis: int | None = None):
+    """log Σ exp along an axis; plain and fast, for arrays that hold no infinities."""
+    logs = np.asarray(logs)
+    top = logs.max(axis=axis, keepdims=True)
+    total = np.log(np.exp(logs - top).sum(axis=axis, keepdims=True)) + top
+    return float(total.ravel()[0]) if axis is None else np.squeeze(total, axis=axis)

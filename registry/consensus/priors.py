@@ -10,7 +10,13 @@ import numpy as np
 from registry.consensus.arrays import arrays_of
 from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
 from registry.consensus.causes import explain
-from registry.consensus.constants import BASE_LENSES, EM_PASSES, PRIOR_SMOOTHING_AV, VISIBLE_EV
+from registry.consensus.constants import (
+    BASE_LENSES,
+    CAUSE_BASE_LENSES,
+    EM_PASSES,
+    PRIOR_SMOOTHING_AV,
+    VISIBLE_EV,
+)
 from registry.consensus.evidence import Lens, Report
 from registry.consensus.grid import kernel
 from registry.consensus.pooling import lens_beliefs
@@ -35,8 +41,36 @@ def fit_priors(
     # A lens whose reports a cause splits would teach that tests scatter widely; so it counts as far as
     # nothing splits it, judged with the spreads that were believed before.
     judging = replace(first, spreads=moved.spreads)
-    weights = np.array([explain(lens, reports, judging, visible_ev).none for lens, reports in cases])
-    return first if np.all(weights == 1.0) else learn_priors(rows, moved, weights)
+    explanations = [explain(lens, reports, judging, visible_ev) for lens, reports in cases]
+    if not any(explained.tried for explained in explanations):
+        return first
+    causes, weights = learn_causes([explained.support for explained in explanations], moved)
+    return replace(learn_priors(rows, moved, weights), causes=causes)
+
+
+def learn_causes(
+    supports: Sequence[Mapping[str, float]], base: Priors = DEFAULT_PRIORS, passes: int = EM_PASSES
+) -> tuple[dict[str, float], np.ndarray]:
+    """How often each factor splits reports, and how likely nothing splits each lens's, shape (lenses,).
+
+    supports: per lens, log evidence of the factors that could be tried (see causes.Explanations). A factor
+    that could not be tried keeps its prior there; lenses without any teach nothing.
+    """
+    factors = sorted(base.causes)
+    logs = np.array([[support.get(factor, 0.0) for factor in factors] for support in supports])
+    tried = np.array([bool(support) for support in supports])
+    held = np.array([base.causes[factor] for factor in factors])
+    shares = held
+    for _ in range(passes):
+        weights = np.column_stack(
+            [np.full(len(logs), 1 - shares.sum()), shares * np.exp(np.minimum(logs, 500))]
+        )
+        posterior = weights / weights.sum(axis=1, keepdims=True)
+        told = posterior[tried, 1:].sum(axis=0)
+        shares = (CAUSE_BASE_LENSES * held + told) / (CAUSE_BASE_LENSES + tried.sum())
+    untold = np.array([[factor not in support for factor in factors] for support in supports])
+    none = posterior[:, 0] + (posterior[:, 1:] * untold).sum(axis=1)
+    return dict(zip(factors, shares.tolist(), strict=True)), none
 
 
 def learn_priors(
