@@ -182,7 +182,7 @@ def _framework_problem(
     error: Exception, kind: Kind, asks: bool
 ) -> tuple[int, dict[str, Any], dict[str, str]]:
     if isinstance(error, exceptions.ValidationError):
-        return 422, document(422, tuple(_validation_problems(error.detail)), of_a_question=asks), {}
+        return 422, document(422, tuple(problems_of(error.detail)), of_a_question=asks), {}
     headers = {}
     if header := getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = header
@@ -204,19 +204,17 @@ def _status_of(error: Exception) -> int:
     return error.status_code
 
 
-def _validation_problems(detail: Any, path: str = "") -> list[Problem]:
+def problems_of(detail: Any, path: str = "") -> list[Problem]:
     """A serializer's nested errors as flat problems with dotted paths."""
     if isinstance(detail, dict):
         return [
-            problem
-            for name, inner in detail.items()
-            for problem in _validation_problems(inner, _joined(path, name))
+            problem for name, inner in detail.items() for problem in problems_of(inner, _joined(path, name))
         ]
     if isinstance(detail, list) and any(isinstance(inner, dict | list) for inner in detail):
         return [
             problem
             for index, inner in enumerate(detail)
-            for problem in _validation_problems(inner, f"{path}[{index}]")
+            for problem in problems_of(inner, f"{path}[{index}]")
         ]
     messages = detail if isinstance(detail, list) else [detail]
     return [_validation_problem(message, path) for message in messages]

@@ -10,6 +10,7 @@ from rapidfuzz import fuzz, process
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
+from api.problems import problems_of
 from registry.errors import InvalidInput, Problem
 
 
@@ -43,18 +44,26 @@ class FiniteFloatField(serializers.FloatField):
 
 
 class StrictSerializer(serializers.Serializer):
-    """A serializer that refuses fields it doesn't know."""
+    """A serializer that refuses fields it doesn't know, and raises problems rather than its own errors."""
+
+    def is_valid(self, *, raise_exception: bool = False) -> bool:
+        valid = super().is_valid()
+        if raise_exception and not valid:
+            raise InvalidInput(problems_of(self._errors))
+        return valid
 
     def to_internal_value(self, data):
         unknown = self._unknown_fields(data) if isinstance(data, Mapping) else {}
         try:
             value = super().to_internal_value(data)
         except serializers.ValidationError as error:
-            if unknown and isinstance(error.detail, dict):
-                raise serializers.ValidationError(error.detail | unknown) from error
+            if isinstance(error.detail, dict):
+                error.detail |= unknown
             raise
         if unknown:
-            raise serializers.ValidationError(unknown)
+            refusal = serializers.ValidationError()
+            refusal.detail = unknown  # set afterwards, since the constructor would drop the remedies
+            raise refusal
         return value
 
     def _unknown_fields(self, data: Mapping) -> dict[str, list[ErrorDetail]]:

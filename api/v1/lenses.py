@@ -76,6 +76,7 @@ class Reader(StrictSerializer):
 class LensQuery(Reader, ListQuery):
     search = serializers.CharField(
         default="",
+        allow_blank=True,
         max_length=160,
         help_text="A name as people write it, mistakes forgiven; best matches first.",
     )

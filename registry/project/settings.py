@@ -202,7 +202,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["api.scopes.ScopePermission"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": [
-        "rest_framework.parsers.JSONParser",
+        "api.parsing.GuardedJSONParser",
         "rest_framework.parsers.MultiPartParser",
     ],
     "DEFAULT_THROTTLE_CLASSES": ["api.throttles.RequestThrottle"],

@@ -2,7 +2,14 @@
 
 import pytest
 
-from tests.factories import BodyFactory, FilterFactory, LensFactory, MakerFactory, MountFactory, TeleconverterFactory
+from tests.factories import (
+    BodyFactory,
+    FilterFactory,
+    LensFactory,
+    MakerFactory,
+    MountFactory,
+    TeleconverterFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -110,7 +117,9 @@ def test_a_proposed_body_can_be_read_at_once(as_contributor):
 
 
 def test_proposing_names_every_bad_fact(as_contributor):
-    answer = as_contributor.post("/api/v1/lenses/", {"maker": "Osterbee", "name": "35", "focal_min_mm": -1, "by": 1})
+    answer = as_contributor.post(
+        "/api/v1/lenses/", {"maker": "Osterbee", "name": "35", "focal_min_mm": -1, "by": 1}
+    )
     assert answer.status_code == 422
     answer = as_contributor.post("/api/v1/lenses/", {"maker": "Osterbee", "name": "35", "focal_min_mm": -1})
     assert {entry["pointer"] for entry in answer.json()["errors"]} >= {"#/maker", "#/focal_min_mm"}

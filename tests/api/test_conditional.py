@@ -51,7 +51,9 @@ def test_a_change_to_what_was_changed_meanwhile_is_refused(as_contributor, addre
     late = as_contributor.patch(address, {"notes": "two"}, headers={"If-Match": seen})
     assert (late.status_code, late.json()["type"]) == (412, "/problems/changed-meanwhile")
     assert late["ETag"] == first["ETag"]
-    assert as_contributor.patch(address, {"notes": "two"}, headers={"If-Match": late["ETag"]}).status_code == 200
+    assert (
+        as_contributor.patch(address, {"notes": "two"}, headers={"If-Match": late["ETag"]}).status_code == 200
+    )
 
 
 def test_a_picture_is_changed_and_deleted_under_the_same_rule(as_contributor):

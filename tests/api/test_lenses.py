@@ -47,7 +47,9 @@ def test_a_lens_behind_a_teleconverter_is_answered_apart(anyone, lens):
     assert (answer["sentence"], answer["teleconverter"]) == ("no reports", converter.slug)
 
 
-@pytest.mark.parametrize("query", [{"cut_on_nm": "nan"}, {"cut_on_nm": 300}, {"visible_ev": 1}, {"visible_ev": "inf"}])
+@pytest.mark.parametrize(
+    "query", [{"cut_on_nm": "nan"}, {"cut_on_nm": 300}, {"visible_ev": 1}, {"visible_ev": "inf"}]
+)
 def test_readers_that_cannot_be_are_refused(anyone, lens, query):
     answer = anyone.get(f"/api/v1/lenses/{lens.slug}/", query)
     assert answer.status_code == 422

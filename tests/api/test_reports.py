@@ -32,7 +32,15 @@ def graded(lens, body) -> dict:
         "basis": "graded",
         "rig": {"body": body.slug, "conversion": "long-pass", "cut_on_nm": 720},
         "shot_on": "2024-06-21",
-        "sweeps": [{"readings": [{"f_number": 4, "grade": 0}, {"f_number": 8, "grade": 0}, {"f_number": 11, "grade": 3}]}],
+        "sweeps": [
+            {
+                "readings": [
+                    {"f_number": 4, "grade": 0},
+                    {"f_number": 8, "grade": 0},
+                    {"f_number": 11, "grade": 3},
+                ]
+            }
+        ],
         "findings": [{"kind": "flare", "grade": 2}],
         "submit": True,
     }
@@ -83,7 +91,12 @@ def test_a_report_with_frames_in_one_form_is_measured_and_stands(as_contributor,
     """The whole way: frames in, excess measured, a public standing out."""
     graded |= {"basis": "measured", "sweeps": [], "findings": []}
     frames = [
-        jpeg_upload(photographed(HOT_SCENE, f_number=stop, frame=index), f"frame-{index}.jpg", f_number=stop, focal_length_mm=35)
+        jpeg_upload(
+            photographed(HOT_SCENE, f_number=stop, frame=index),
+            f"frame-{index}.jpg",
+            f_number=stop,
+            focal_length_mm=35,
+        )
         for index, stop in enumerate((2, 4, 8, 16))
     ]
     form = {"report": json.dumps(graded), "frames": frames}
@@ -107,14 +120,20 @@ def test_a_report_with_frames_in_one_form_is_measured_and_stands(as_contributor,
 
 def test_images_uploaded_first_are_named_by_their_ids(as_contributor, graded):
     uploads = [
-        as_contributor.post("/api/v1/images/", {"frame": jpeg_upload(photographed(f_number=stop), f_number=stop)}, format="multipart")
+        as_contributor.post(
+            "/api/v1/images/",
+            {"frame": jpeg_upload(photographed(f_number=stop), f_number=stop)},
+            format="multipart",
+        )
         for stop in (4, 8)
     ]
     assert [answer.status_code for answer in uploads] == [201, 201]
     assert [answer.json()["state"] for answer in uploads] == ["arrived", "arrived"]
     names = [answer.json()["id"] for answer in uploads]
     filed = as_contributor.post(
-        "/api/v1/reports/", graded | {"basis": "measured", "sweeps": [], "images": [names[0], {"image": names[1], "f_number": 8}]}
+        "/api/v1/reports/",
+        graded
+        | {"basis": "measured", "sweeps": [], "images": [names[0], {"image": names[1], "f_number": 8}]},
     )
     assert filed.status_code == 201, filed.content
     drain_tasks()
@@ -150,7 +169,9 @@ def test_a_draft_is_changed_submitted_revised_and_withdrawn(as_contributor, anyo
     draft = as_contributor.post("/api/v1/reports/", graded | {"submit": False})
     address = draft["Location"]
     changed = as_contributor.patch(
-        address, {"sweeps": [{"readings": [{"f_number": 8, "grade": 1}]}]}, headers={"If-Match": draft["ETag"]}
+        address,
+        {"sweeps": [{"readings": [{"f_number": 8, "grade": 1}]}]},
+        headers={"If-Match": draft["ETag"]},
     )
     assert changed.status_code == 200, changed.content
     assert len(changed.json()["sweeps"][0]["readings"]) == 1
@@ -158,7 +179,9 @@ def test_a_draft_is_changed_submitted_revised_and_withdrawn(as_contributor, anyo
     assert submitted.json()["state"] == "submitted"
     unexplained = as_contributor.patch(address, {"notes": "windy"}, headers={"If-Match": "*"})
     assert unexplained.status_code == 422
-    revised = as_contributor.patch(address, {"notes": "windy", "reason": "left out"}, headers={"If-Match": "*"})
+    revised = as_contributor.patch(
+        address, {"notes": "windy", "reason": "left out"}, headers={"If-Match": "*"}
+    )
     assert (revised.json()["revision"], len(revised.json()["revisions"])) == (2, 1)
     withdrawn = as_contributor.post(address + "withdraw/", {"reason": "wrong lens"})
     assert withdrawn.json()["state"] == "withdrawn"

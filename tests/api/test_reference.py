@@ -1,0 +1,94 @@
+"""The API describes itself, truly."""
+
+import pytest
+from openapi_spec_validator import validate
+from rest_framework import serializers
+
+from api.v1 import report_inputs
+from registry.reports.rules.details import DETAIL_FIELDS
+from registry.reports.services.contents import LIST_FIELDS
+
+pytestmark = pytest.mark.django_db
+METHODS = ("get", "post", "put", "patch", "delete")
+
+
+@pytest.fixture
+def document(anyone):
+    return anyone.get("/api/v1/openapi.json").json()
+
+
+def operations(document):
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            if method in METHODS:
+                yield f"{method} {path}", operation
+
+
+def test_the_document_is_valid_openapi_3_1(document):
+    assert document["openapi"].startswith("3.1")
+    validate(document)
+
+
+def test_every_operation_is_described_with_its_errors(document):
+    for name, operation in operations(document):
+        assert operation.get("description"), name
+        assert operation["operationId"]
+        for status, answer in operation["responses"].items():
+            if status >= "400":
+                assert "application/problem+json" in answer["content"], (name, status)
+
+
+def test_null_is_written_as_a_type(document):
+    assert '"nullable"' not in str(document).replace("'", '"')
+
+
+def test_every_resource_is_in_it(document):
+    resources = {path.split("/")[3] for path in document["paths"]}
+    assert resources == {
+        "makers", "mounts", "lenses", "bodies", "filters", "teleconverters", "adapters", "rigs", "copies",
+        "reports", "images", "standings", "conflicts", "me",
+    }  # fmt: skip
+
+
+def test_creating_operations_take_an_idempotency_key_and_changing_ones_need_if_match(document):
+    for name, operation in operations(document):
+        headers = {
+            parameter["name"] for parameter in operation.get("parameters", []) if parameter["in"] == "header"
+        }
+        if operation["operationId"].endswith("_create") and "{" not in name:
+            assert "Idempotency-Key" in headers, name
+        if name.startswith(("patch", "delete")) and "/me/" not in name:
+            assert "If-Match" in headers, name
+
+
+def test_the_described_report_has_the_fields_that_the_service_takes():
+    described = set(report_inputs.ReportInput().fields) - {"submit"}
+    assert described == {*DETAIL_FIELDS, *LIST_FIELDS}
+
+
+def test_answers_fit_their_description(anyone, document):
+    """A lens's answer has exactly the described members."""
+    from tests.factories import LensFactory
+
+    body = anyone.get(f"/api/v1/lenses/{LensFactory().slug}/").json()
+    schemas = document["components"]["schemas"]
+    assert set(body["answer"]) == set(schemas["Answer"]["properties"])
+    assert set(body["answer"]["here"]["zones"][0]) == set(schemas["Zone"]["properties"])
+
+
+def test_the_reading_page_uses_nothing_from_elsewhere(anyone):
+    page = anyone.get("/api/v1/reference/")
+    assert page.status_code == 200
+    html = page.content.decode()
+    assert "https://" not in html
+    assert "http://" not in html
+    assert "<script>" not in html
+    assert "style-src" in page["Content-Security-Policy"]
+
+
+def test_serializers_for_documentation_check_nothing():
+    """They are the reference's only; a rule written there would be a second one."""
+    for name in dir(report_inputs):
+        kind = getattr(report_inputs, name)
+        if isinstance(kind, type) and issubclass(kind, serializers.Serializer):
+            assert not [method for method in vars(kind) if method.startswith("validate")], name
