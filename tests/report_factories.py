@@ -9,7 +9,18 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from factory.django import DjangoModelFactory
 
 from registry.optics.stops import exact_av
-from registry.reports.models import Basis, Claim, ClaimSays, ConversionKind, Copy, Finding, Reading, Report, Rig, Sweep
+from registry.reports.models import (
+    Basis,
+    Claim,
+    ClaimSays,
+    ConversionKind,
+    Copy,
+    Finding,
+    Reading,
+    Report,
+    Rig,
+    Sweep,
+)
 from registry.reports.rules.light import effective_cut_on
 from registry.simulation.exif import CameraExif
 from registry.simulation.files import write_jpeg
@@ -116,13 +127,18 @@ class FindingFactory(DjangoModelFactory):
 
 NOBODY_FOLLOWS: dict[str, list[str]] = {}  # for settings.LEDGER_FOLLOWERS
 
-HOT_SCENE = Scene(focal_length_mm=35, widest=1.4, patch=Patch(strength_ev=0.5, radius=0.15))
+HOT_SCENE = Scene(focal_length_mm=35, widest=1.4, patch=Patch(strength_ev=0.5, radius=0.1))
 CLEAN_SCENE = Scene(focal_length_mm=35, widest=1.4)
 SMALL = (900, 600)
 
 
 def photographed(
-    scene: Scene = HOT_SCENE, *, f_number: float = 8, seed: int = 1, frame: int = 0, size: tuple[int, int] = SMALL
+    scene: Scene = HOT_SCENE,
+    *,
+    f_number: float = 8,
+    seed: int = 1,
+    frame: int = 0,
+    size: tuple[int, int] = SMALL,
 ) -> Rendered:
     """One simulated frame with its truth."""
     return render_frame(scene, f_number=f_number, size=size, seed=seed, frame=frame)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import base64
 import io
 import math
+import textwrap
+from dataclasses import dataclass
 from pathlib import Path
 from xml.sax.saxutils import escape
 
@@ -16,7 +18,7 @@ from registry.optics.linear_image import LinearImage
 from registry.optics.stops import mark_of
 from registry.photometry.measurement import REJECTED, Measurement, Profile
 
-WIDTH, PLOT_WIDTH, MARGIN, TEXT_HEIGHT = 480, 360, 16, 44
+WIDTH, PLOT_WIDTH, MARGIN, TEXT_HEIGHT = 480, 360, 16, 62
 INK, PAPER, FAINT, ACCENT = "#222222", "#fbfaf7", "#8a8880", "#8a3b12"
 SEEN_SPAN_EV = 1.0  # the picture's contrast is stretched to show at least this range
 
@@ -45,7 +47,7 @@ def overlay_svg(result: FrameResult) -> str:
         parts.append(
             f'<g transform="translate({MARGIN * 2 + WIDTH} {MARGIN})">{_plot(found.profile, max(height, 240))}</g>'
         )
-    lines = [_title(result), _numbers(result)]
+    lines = [_title(result), *textwrap.wrap(_numbers(result), 120)]
     base = MARGIN + max(height, 240) + 20
     parts += [
         f'<text x="{MARGIN}" y="{base + 18 * index}">{escape(line)}</text>'
@@ -97,45 +99,70 @@ def _circle(found: Measurement, width: float, height: float) -> str:
     )
 
 
+@dataclass(frozen=True)
+class Axes:
+    """From half-diagonals and EV to places in the plot, whose axes meet at (left, bottom)."""
+
+    left: float
+    bottom: float
+    wide: float
+    tall: float
+    last: float
+    low: float
+    high: float
+
+    def x(self, radius):
+        return self.left + radius / self.last * self.wide
+
+    def y(self, excess):
+        return (
+            self.bottom
+            - (np.clip(excess, self.low, self.high) - self.low) / (self.high - self.low) * self.tall
+        )
+
+    def points(self, radius: np.ndarray, excess: np.ndarray) -> str:
+        return " ".join(f"{x:.1f},{y:.1f}" for x, y in zip(self.x(radius), self.y(excess), strict=True))
+
+
 def _plot(profile: Profile, height: float) -> str:
     """Excess against radius with its 95 % band, and the fitted baseline's shape, on common axes."""
-    left, bottom = 40.0, height - 34.0
-    wide, tall = PLOT_WIDTH - left - 8, bottom - 8
-    low = min(-0.05, float(np.min(profile.low)))
     high = max(0.15, float(np.max(profile.high)))
+    low = min(-0.05, float(np.min(profile.low)), max(float(np.min(profile.baseline)), -0.5 * high))
+    inside = profile.baseline >= low  # falloff soon leaves the range in which a patch shows
     last = float(np.max(profile.radius)) or 1.0
-
-    def points(radius: np.ndarray, values: np.ndarray) -> list[str]:
-        shown = np.clip(values, low, high)
-        xs, ys = left + radius / last * wide, bottom - (shown - low) / (high - low) * tall
-        return [f"{x:.1f},{y:.1f}" for x, y in zip(xs, ys, strict=True)]
-
-    band = points(profile.radius, profile.high) + points(profile.radius, profile.low)[::-1]
-    lines = [
-        f'<polygon points="{" ".join(band)}" fill="{ACCENT}" fill-opacity=".18"/>',
-        f'<polyline points="{" ".join(points(profile.radius, profile.baseline))}" fill="none" stroke="{FAINT}"'
-        ' stroke-dasharray="4 3"/>',
-        f'<polyline points="{" ".join(points(profile.radius, profile.excess))}" fill="none" stroke="{ACCENT}"'
-        ' stroke-width="1.8"/>',
-    ]
-    for value in _ticks(low, high):
-        y = bottom - (value - low) / (high - low) * tall
-        lines.append(f'<path d="M{left - 4:.1f} {y:.1f}h4" stroke="{INK}"/>')
-        lines.append(
-            f'<text x="{left - 7:.1f}" y="{y + 4:.1f}" text-anchor="end" font-size="11">{value:g}</text>'
-        )
-    for value in _ticks(0, last):
-        x = left + value / last * wide
-        lines.append(f'<path d="M{x:.1f} {bottom:.1f}v4" stroke="{INK}"/>')
-        lines.append(
-            f'<text x="{x:.1f}" y="{bottom + 16:.1f}" text-anchor="middle" font-size="11">{value:g}</text>'
-        )
-    lines.append(f'<path d="M{left} 8V{bottom}H{left + wide}" fill="none" stroke="{INK}"/>')
-    lines.append(
-        f'<text x="{left}" y="{height - 2:.1f}" font-size="11">distance from the patch’s centre, half-diagonals;'
-        " excess in EV, baseline dashed</text>"
+    axes = Axes(40.0, height - 34.0, PLOT_WIDTH - 48.0, height - 42.0, last, low, high)
+    radius = profile.radius
+    band = f"{axes.points(radius, profile.high)} {axes.points(radius[::-1], profile.low[::-1])}"
+    baseline = axes.points(radius[inside], profile.baseline[inside])
+    line = '<polyline points="{}" fill="none" stroke="{}" {}/>'
+    return "".join(
+        [
+            f'<polygon points="{band}" fill="{ACCENT}" fill-opacity=".18"/>',
+            line.format(baseline, FAINT, 'stroke-dasharray="4 3"'),
+            line.format(axes.points(radius, profile.excess), ACCENT, 'stroke-width="1.8"'),
+            _scales(axes),
+            _small(axes.left, height - 2, "distance from the patch’s centre, half-diagonals"),
+            _small(axes.left, height + 14, "excess in EV with its 95 % band; dashed: smooth falloff"),
+        ]
     )
-    return "".join(lines)
+
+
+def _scales(axes: Axes) -> str:
+    corner = f"M{axes.left} 8V{axes.bottom}H{axes.left + axes.wide}"
+    parts = [f'<path d="{corner}" fill="none" stroke="{INK}"/>']
+    for value in _ticks(axes.low, axes.high):
+        y = axes.y(value)
+        parts.append(f'<path d="M{axes.left - 4:.1f} {y:.1f}h4" stroke="{INK}"/>')
+        parts.append(_small(axes.left - 7, y + 4, f"{value:g}", "end"))
+    for value in _ticks(0, axes.last):
+        x = axes.x(value)
+        parts.append(f'<path d="M{x:.1f} {axes.bottom:.1f}v4" stroke="{INK}"/>')
+        parts.append(_small(x, axes.bottom + 16, f"{value:g}", "middle"))
+    return "".join(parts)
+
+
+def _small(x: float, y: float, text: str, anchor: str = "start") -> str:
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="11">{text}</text>'
 
 
 def _ticks(low: float, high: float) -> list[float]:

@@ -51,16 +51,21 @@ def keep_arriving(public_id: str, file: File) -> str:
 
 
 def keep_private(public_id: str, path: Path) -> str:
-    with path.open("rb") as opened:
-        return private().save(f"{KEPT}/{public_id[:2]}/{public_id}{path.suffix}", File(opened))
+    """Store what measuring again needs; returns its name in private storage."""
+    return _store(private(), f"{KEPT}/{public_id[:2]}/{public_id}{path.suffix}", path)
 
 
 def publish(public_id: str, path: Path, what: str) -> str:
     """Store a re-encoded picture where anyone may see it; returns its name in public storage."""
+    return _store(default_storage, f"{PICTURES}/{public_id[:2]}/{public_id}-{what}{path.suffix}", path)
+
+
+def _store(store: Storage, name: str, path: Path) -> str:
+    """Store a file under exactly this name, over what an attempt that was broken off may have left there."""
+    if store.exists(name):
+        store.delete(name)
     with path.open("rb") as opened:
-        return default_storage.save(
-            f"{PICTURES}/{public_id[:2]}/{public_id}-{what}{path.suffix}", File(opened)
-        )
+        return store.save(name, File(opened))
 
 
 @contextmanager

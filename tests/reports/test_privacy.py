@@ -118,6 +118,9 @@ def test_a_measurement_that_fails_on_our_side_still_deletes_the_original(
     image = SampleImage.objects.get()
     assert (image.state, image.problem["code"]) == (ImageState.UNREADABLE, "could-not-be-measured")
     assert arrived(settings) == []
+    monkeypatch.undo()
+    again = services.add_frame(report=draft, by=draft.author, file=jpeg_upload())
+    assert (again, again.state) == (image, ImageState.ARRIVED), "sent again, it gets another try"
 
 
 def test_a_discarded_draft_leaves_no_file(draft, drain, settings, django_capture_on_commit_callbacks):

@@ -16,7 +16,7 @@ from registry.reports.rules.contents import IMAGE_CHANGES, Tested, read_image_ch
 from registry.reports.rules.inputs import Input
 from registry.reports.services.evidence import tested_in
 from registry.reports.services.holding import hold_report, write_report
-from registry.reports.services.measuring import settle
+from registry.reports.services.measuring import COULD_NOT_BE_MEASURED, settle
 from registry.reports.services.queueing import enqueue
 
 MOST_LOOSE_IMAGES = 1000  # uploaded without a report, waiting for one
@@ -41,7 +41,7 @@ def add_frame(
     hold_report(report, by=by, expected_version=expected_version)
     known = report.images.filter(content_hash=arrival.content_hash).first()
     if known is not None:
-        return known
+        return _arrived_again(known, file)
     _check_room(report)
     image = _store(by, file, arrival, purpose, report)
     write_report(report)
@@ -55,7 +55,7 @@ def keep_image(*, by: Account, file: File, purpose: str = ImagePurpose.TARGET) -
     loose = SampleImage.objects.filter(owner=by, report=None)
     known = loose.filter(content_hash=arrival.content_hash).first()
     if known is not None:
-        return known
+        return _arrived_again(known, file)
     if loose.count() >= MOST_LOOSE_IMAGES:
         raise InvalidInput(
             Problem(
@@ -192,6 +192,16 @@ def _store(
     except Exception:
         storage.discard(private_names=[image.original])
         raise
+    return image
+
+
+def _arrived_again(image: SampleImage, file: File) -> SampleImage:
+    """The frame that is here already; one that failed on our side is given another try."""
+    if image.state == ImageState.UNREADABLE and image.problem["code"] == COULD_NOT_BE_MEASURED:
+        image.original = storage.keep_arriving(image.public_id, file)
+        image.state, image.problem = ImageState.ARRIVED, None
+        image.save(update_fields=["original", "state", "problem", "updated_at"])
+        enqueue("measure_frame", image.pk)
     return image
 
 

@@ -26,6 +26,7 @@ from registry.reports.services.queueing import enqueue
 from registry.reports.services.readings import rebuild_readings
 from registry.reports.services.submission import enter_when_ready
 
+COULD_NOT_BE_MEASURED = "could-not-be-measured"
 _STATES = {
     photometry.MEASURED: ImageState.MEASURED,
     photometry.UNCERTAIN: ImageState.UNCERTAIN,
@@ -161,7 +162,7 @@ def append_measurement(
 def unmeasurable(image: SampleImage) -> Problem:
     """What a contributor is told when measuring itself failed on a frame that could be read."""
     return Problem(
-        code="could-not-be-measured",
+        code=COULD_NOT_BE_MEASURED,
         field="frame",
         value=image.file_name,
         says=f"Measuring “{image.file_name}” failed on our side; this has been logged.",
