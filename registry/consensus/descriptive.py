@@ -87,7 +87,8 @@ def pooled_effect(
         nan = math.nan
         return PooledEffect(float(effect[0]), float(variance[0] ** 0.5), nan, nan, 0.0, 0.0, 0.0, 1)
     re = {"dersimonian-laird": "dl", "paule-mandel": "pm"}[method]
-    fixed = combine_effects(effect, variance, method_re="dl", use_t=True)
+    with np.errstate(divide="ignore", invalid="ignore"):  # its own I² divides by Q, 0 where all effects agree
+        fixed = combine_effects(effect, variance, method_re="dl", use_t=True)
     q = float(fixed.q)
     i2 = max(0.0, (q - (n - 1)) / q) if q > 0 else 0.0
     if q <= n - 1:
