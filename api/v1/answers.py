@@ -57,6 +57,46 @@ class FindingSummarySerializer(serializers.Serializer):
     high = serializers.FloatField()
 
 
+class ShareCleanSerializer(serializers.Serializer):
+    """Independent testers who call a stop clean, of those who tested it, with the 95 % Wilson interval."""
+
+    f_number = serializers.FloatField()
+    clean = serializers.IntegerField()
+    n = serializers.IntegerField()
+    share = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class PooledEffectSerializer(serializers.Serializer):
+    """Random-effects mean (EV), its standard error and 95 % Hartung–Knapp interval, τ², Q and I² (a fraction)."""
+
+    mean = serializers.FloatField()
+    se = serializers.FloatField()
+    low = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+    tau2 = serializers.FloatField()
+    q = serializers.FloatField()
+    i2 = serializers.FloatField()
+    n = serializers.IntegerField()
+
+
+class StopExcessSerializer(serializers.Serializer):
+    """Measured excess at one stop, pooled over testers by two estimators, and made never to fall with N."""
+
+    f_number = serializers.FloatField()
+    dersimonian_laird = PooledEffectSerializer()
+    paule_mandel = PooledEffectSerializer()
+    isotonic_ev = serializers.FloatField()
+
+
+class AgreementSerializer(serializers.Serializer):
+    """Descriptive figures beside the model; no verdict rests on them."""
+
+    shares = ShareCleanSerializer(many=True, default=[])
+    excess = StopExcessSerializer(many=True, default=[])
+
+
 class ZoneSerializer(serializers.Serializer):
     """One focal zone; an untested one has the ladder's steps without chances."""
 
@@ -74,7 +114,7 @@ class ZoneSerializer(serializers.Serializer):
     causes = CauseSerializer(many=True)
     suspects = SuspectSerializer(many=True)
     tinted_from = serializers.FloatField(allow_null=True)
-    agreement = serializers.DictField(help_text="Descriptive figures beside the model; see the method page.")
+    agreement = AgreementSerializer()
 
     def get_limit(self, zone) -> LimitSerializer(allow_null=True):
         return LimitSerializer(zone.limit).data if zone.limit else None

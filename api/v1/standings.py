@@ -7,7 +7,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.resource import Catalogue, ListQuery
-from api.v1.answers import CauseSerializer, LimitSerializer, StopSerializer, SuspectSerializer
+from api.v1.answers import (
+    AgreementSerializer,
+    CauseSerializer,
+    LimitSerializer,
+    StopSerializer,
+    SuspectSerializer,
+)
 from registry.consensus.cells import BAND_LABELS
 from registry.consensus.verdicts import CODES, CONFIDENCES
 from registry.standings.models import Standing
@@ -22,7 +28,7 @@ class StandingSerializer(serializers.ModelSerializer):
     limit = serializers.SerializerMethodField()
     causes = CauseSerializer(many=True, read_only=True)
     suspects = SuspectSerializer(many=True, read_only=True)
-    agreement = serializers.DictField(read_only=True)
+    agreement = AgreementSerializer(read_only=True)
     priors_edition = serializers.IntegerField(source="priors.number", read_only=True)
 
     class Meta:

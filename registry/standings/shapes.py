@@ -6,9 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 
 from registry.consensus.assessment import CellAssessment, LensAssessment, StopChance
+from registry.consensus.constants import VISIBLE_EV
+from registry.consensus.evidence import Report
 from registry.consensus.sentences import Tint, lens_sentence, verdict_words, worst_cell
 from registry.consensus.verdicts import Verdict
 from registry.optics.stops import exact_av
+from registry.standings.agreement import agreement_of
 from registry.standings.rules import report_id_of
 
 Cell = tuple[str, str]  # cut-on group, focal zone
@@ -33,8 +36,16 @@ NO_REPORTS = {
 }
 
 
-def fields_by_cell(assessment: LensAssessment, tints: Mapping[Cell, float]) -> dict[Cell, dict]:
-    """Values of Standing's fields for every assessed cell; in each group one cell with evidence leads."""
+def fields_by_cell(
+    assessment: LensAssessment,
+    entries: Sequence[Report],
+    tints: Mapping[Cell, float],
+    visible_ev: float = VISIBLE_EV,
+) -> dict[Cell, dict]:
+    """Values of Standing's fields for every assessed cell; in each group one cell with evidence leads.
+
+    entries: what was assessed. tints: f-numbers from which cells are tinted though not brighter.
+    """
     causes = [asdict(cause) for cause in assessment.causes]
     groups: dict[str, list[CellAssessment]] = {}
     for cell in assessment.cells:
@@ -44,7 +55,8 @@ def fields_by_cell(assessment: LensAssessment, tints: Mapping[Cell, float]) -> d
         worst = worst_cell(cells)
         for cell in cells:
             key = (group, cell.focal_zone)
-            fields[key] = _fields(cell) | {"causes": causes}
+            agreement = agreement_of(assessment.lens, entries, *key, visible_ev)
+            fields[key] = _fields(cell) | {"causes": causes, "agreement": agreement}
             fields[key]["detail"]["tinted_from"] = tints.get(key)
             if cell is worst:
                 fields[key] |= {"leads": True, "sentence": _sentence(assessment, group, tints)}

@@ -40,7 +40,9 @@ def report_on(
     return report
 
 
-def relay_on(lens: Lens, *, tester: str = "", url: str = "", title: str = "A page", limit: float = 8, **fields) -> Report:
+def relay_on(
+    lens: Lens, *, tester: str = "", url: str = "", title: str = "A page", limit: float = 8, **fields
+) -> Report:
     """A submitted relay of someone's published claim "clean to f/limit"."""
     report = ReportFactory(
         lens=lens,

@@ -24,7 +24,9 @@ def standing_of(lens) -> Standing:
 
 
 def digits(lens) -> list:
-    return list(lens.standings.order_by("cut_on_group", "focal_zone").values("verdict", "words", "stops", "limit"))
+    return list(
+        lens.standings.order_by("cut_on_group", "focal_zone").values("verdict", "words", "stops", "limit")
+    )
 
 
 def test_five_agreeing_reports_make_a_firm_standing(lens):
@@ -147,7 +149,7 @@ def test_measured_and_graded_readings_keep_their_kind(lens):
     reading = report.sweeps.get().readings.get()
     reading.excess_ev, reading.excess_se = 0.31, 0.02
     reading.save()
-    entry, = gather_evidence(lens)
+    (entry,) = gather_evidence(lens)
     assert (entry.readings[0].ev, entry.readings[0].ev_se, entry.readings[0].grade) == (0.31, 0.02, None)
 
 

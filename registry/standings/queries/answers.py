@@ -150,7 +150,8 @@ def rows_at(path: LightPath, visible_ev: float) -> list[Standing]:
     optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
     usable, _ = usable_entries(entries, optics)
     assessment = assess_lens(optics, usable, priors_in_force(), visible_ev=visible_ev)
-    return unsaved_rows(path, fields_by_cell(assessment, tints_by_cell(reports, path, visible_ev)))
+    tints = tints_by_cell(reports, path, visible_ev)
+    return unsaved_rows(path, fields_by_cell(assessment, usable, tints, visible_ev))
 
 
 def unsaved_rows(path: LightPath, fields: Mapping[tuple[str, str], dict]) -> list[Standing]:

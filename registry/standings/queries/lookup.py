@@ -183,16 +183,13 @@ def _leading_rows(lenses: list[Lens], group: str, visible_ev: float) -> list[Sta
     if visible_ev == VISIBLE_EV:
         return list(_bare_leads().filter(lens__in=lenses, cut_on_group__in=(group, UNSTATED)))
     reports = counting_reports(*lenses) if lenses else []
-    evidence = {path: entries for path, entries in evidence_by_path(reports).items() if path.is_bare}
-    cases = []
-    for path, entries in evidence.items():
-        optics = path.optics()
-        cases.append((optics, usable_entries(entries, optics)[0]))
+    paths = {path: entries for path, entries in evidence_by_path(reports).items() if path.is_bare}
+    cases = [(optics := path.optics(), usable_entries(entries, optics)[0]) for path, entries in paths.items()]
     rows: list[Standing] = []
-    for path, assessment in zip(
-        evidence, assess_catalogue(cases, priors_in_force(), visible_ev), strict=True
-    ):
-        rows += unsaved_rows(path, fields_by_cell(assessment, tints_by_cell(reports, path, visible_ev)))
+    assessments = assess_catalogue(cases, priors_in_force(), visible_ev)
+    for path, (_, entries), assessment in zip(paths, cases, assessments, strict=True):
+        tints = tints_by_cell(reports, path, visible_ev)
+        rows += unsaved_rows(path, fields_by_cell(assessment, entries, tints, visible_ev))
     return [row for row in rows if row.leads and row.cut_on_group in (group, UNSTATED)]
 
 

@@ -9,11 +9,10 @@ from dataclasses import asdict, dataclass, field
 
 from django.db import transaction
 
-from registry.consensus.arrays import band_of, zone_of
 from registry.consensus.assessment import assess_lens
 from registry.consensus.beliefs import Priors
-from registry.consensus.cells import zones_of
 from registry.consensus.constants import METHOD_VERSION
+from registry.consensus.descriptive import reports_in
 from registry.consensus.evidence import Lens as Optics
 from registry.consensus.evidence import Report as Entry
 from registry.gear.models import Lens
@@ -24,7 +23,7 @@ from registry.standings.queries.tints import tints_by_cell
 from registry.standings.rules import LightPath
 from registry.standings.services.conflicts import update_conflicts
 from registry.standings.services.priors import ensure_edition
-from registry.standings.shapes import NO_REPORTS, Cell, fields_by_cell
+from registry.standings.shapes import NO_REPORTS, fields_by_cell
 
 
 @dataclass
@@ -102,7 +101,7 @@ def _refresh_path(
     if all(row.fingerprint == fingerprint for row in stored.values()) and (stored or not usable):
         return
     assessment = assess_lens(optics, usable, run.priors)
-    fields = fields_by_cell(assessment, tints)
+    fields = fields_by_cell(assessment, usable, tints)
     shared = {"fingerprint": fingerprint, "method_version": METHOD_VERSION, "priors": run.edition}
     for key in sorted({*fields, *stored}):
         row = stored.get(key) or Standing(
@@ -116,7 +115,7 @@ def _refresh_path(
         news = fields.get(key, NO_REPORTS) | shared
         news["detail"] = news["detail"] | ({"left_out": left_out} if left_out else {})
         _write(row, news, run, outcome)
-        update_conflicts(row, optics, _entries_in(usable, optics, key))
+        update_conflicts(row, optics, reports_in(optics, usable, *key))
 
 
 def _write(row: Standing, news: dict, run: _Run, outcome: Refreshed) -> None:
@@ -139,16 +138,6 @@ def _write(row: Standing, news: dict, run: _Run, outcome: Refreshed) -> None:
             "after": after,
         }
     )
-
-
-def _entries_in(entries: list[Entry], optics: Optics, cell: Cell) -> list[Entry]:
-    """The entries that belong to this cell, or may because they leave its group or zone open."""
-    zones = zones_of(optics.focal_min, optics.focal_max)
-    return [
-        entry
-        for entry in entries
-        if band_of(entry) in (None, cell[0]) and zone_of(entry.focal_mm, zones) in (None, cell[1])
-    ]
 
 
 def _note_change(row: Standing, before: str, after: str, run: _Run) -> None:
