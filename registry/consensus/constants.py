@@ -24,6 +24,9 @@ GRADE_EV = ((0.0, 0.05), (0.05, 0.10), (0.10, 0.30), (0.30, 0.70), (0.70, 1.40))
 GRADE_CLEAN = (0.995, 0.93, 0.07, 0.01, 0.003)
 """P(clean) that eye grades 0 to 4 give at the default threshold. Prototype."""
 
+GRADE_CLIP = (0.003, 0.997)
+"""No grade or claim is surer than this at any threshold: as sure as the surest grade at the default."""
+
 GRADE_BLUR_EV = 0.05
 """How blurred a grade's bounds are, standard deviation in EV: two people grade the same frame one
 grade apart near a bound."""

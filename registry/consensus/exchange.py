@@ -84,12 +84,12 @@ def read_cases(document: Mapping) -> tuple[list[Case], dict[str, list[dict]]]:
             _refuse_twice(case.id, {*refused, *(known.id for known in cases)}, f"cases[{index}].id")
             cases.append(case)
         except CleanstopError as error:
-            name = _name(raw, index, refused)
+            name = _name(raw, index, {*refused, *(known.id for known in cases)})
             refused[name] = [_as_sent(problem) for problem in error.problems]
     return cases, refused
 
 
-def _name(raw: object, index: int, taken: Mapping) -> str:
+def _name(raw: object, index: int, taken: set[str]) -> str:
     name = str(raw["id"]) if isinstance(raw, Mapping) and raw.get("id") is not None else f"cases[{index}]"
     return name if name not in taken else f"{name} (cases[{index}])"
 
@@ -115,12 +115,12 @@ def _read_case(raw: object, path: str) -> Case:
         raise InvalidInput(Problem("id-missing", "The case has no id.", "Give it one.", f"{path}.id"))
     lens = Lens(**_picked(_object(raw.get("lens"), f"{path}.lens"), Lens))
     check_lens(lens, f"{path}.lens")
-    question = Question(**_picked(_object(raw.get("question") or {}, f"{path}.question"), Question))
+    question = Question(**_picked(_object(raw.get("question", {}), f"{path}.question"), Question))
     check_conditions(question, f"{path}.question")
-    stops = _list(raw.get("question_stops") or [], f"{path}.question_stops")
+    stops = _list(raw.get("question_stops"), f"{path}.question_stops")
     check_stops(stops, f"{path}.question_stops")
     reports, problems = [], []
-    for index, content in enumerate(_list(raw.get("reports") or [], f"{path}.reports")):
+    for index, content in enumerate(_list(raw.get("reports"), f"{path}.reports")):
         try:
             reports.append(_read_report(content, lens, f"{path}.reports[{index}]"))
         except CleanstopError as error:
@@ -134,7 +134,7 @@ def _read_report(raw: object, lens: Lens, path: str) -> Report:
     raw = _object(raw, path)
     readings = [
         _read_reading(reading, f"{path}.readings[{index}]")
-        for index, reading in enumerate(_list(raw.get("readings") or [], f"{path}.readings"))
+        for index, reading in enumerate(_list(raw.get("readings"), f"{path}.readings"))
     ]
     claim = None
     if raw.get("claim") is not None:
@@ -176,8 +176,8 @@ def _object(raw: object, path: str) -> Mapping:
 
 
 def _list(raw: object, path: str) -> list:
-    if isinstance(raw, list):
-        return raw
+    if raw is None or isinstance(raw, list):
+        return raw or []
     raise InvalidInput(
         Problem("list-expected", f"“{raw}” is not a list.", "Send a list here.", path, repr(raw))
     )

@@ -12,6 +12,7 @@ from registry.consensus.constants import (
     CLEAN_TO,
     GRADE_BLUR_EV,
     GRADE_CLEAN,
+    GRADE_CLIP,
     GRADE_EV,
     HOT_ALL,
     HOT_CLAIM_EV,
@@ -45,17 +46,17 @@ def chances_from_grades(visible_ev: float = VISIBLE_EV) -> np.ndarray:
 def moved_chance(chance: float, bounds: tuple[float, float], visible_ev: float) -> float:
     """Move a chance that holds at the default threshold to another one.
 
-    The statement stands for an excess within bounds (EV), blurred. The chance moves along the log odds that
-    this interval gives at the two thresholds, so it is as stated at the default and falls with the threshold.
-    A share is no surer than the chance itself: else a frame graded 3 would turn clean at twice the threshold
-    merely because its interval's tail grew from nothing to little.
+    The statement stands for an excess within bounds (EV), blurred. What is known beyond that at the default
+    (log odds of the chance against this interval's) fades by half with every octave of the threshold. The
+    result is the chance as stated at the default, and never falls with the threshold.
     """
     if visible_ev == VISIBLE_EV:
         return chance
-    doubt = min(chance, 1 - chance)
-    here, there = (np.clip(_share_below(bounds, ev), doubt, 1 - doubt) for ev in (VISIBLE_EV, visible_ev))
-    moved = logit(there) - logit(here)
-    return float(np.clip(expit(logit(chance) + moved), 0.003, 0.997))
+    known_better = logit(chance) - logit(_share_below(bounds, VISIBLE_EV))
+    fading = 0.5 ** abs(np.log2(visible_ev / VISIBLE_EV))
+    moved = float(expit(logit(_share_below(bounds, visible_ev)) + known_better * fading))
+    moved = max(moved, chance) if visible_ev > VISIBLE_EV else min(moved, chance)
+    return float(np.clip(moved, *GRADE_CLIP))
 
 
 def _share_below(bounds: tuple[float, float], threshold: float) -> float:
@@ -65,7 +66,7 @@ def _share_below(bounds: tuple[float, float], threshold: float) -> float:
     def integral(z: float) -> float:  # of Φ
         return z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
 
-    return float(np.clip((integral(low) - integral(high)) / (low - high), 1e-6, 1 - 1e-6))
+    return float(np.clip((integral(low) - integral(high)) / (low - high), *GRADE_CLIP))
 
 
 def claim_steps(claim: Claim, lens: Lens, visible_ev: float = VISIBLE_EV) -> list[tuple[float, float]]:
