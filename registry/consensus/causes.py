@@ -30,7 +30,7 @@ from registry.consensus.grid import (
     single_kernels,
     within_kernels,
 )
-from registry.consensus.pooling import TINY, band_offset
+from registry.consensus.pooling import TINY, band_offset, scaled_likelihoods
 from registry.consensus.rows import Rows, compile_rows
 from registry.consensus.verdicts import camps
 
@@ -172,7 +172,7 @@ class _Evidence:
         cell[rows.cells.entry_report] = rows.cells.entry_cell
         offsets = [band_offset(priors, rows.cells.band[c]) for c in cell[told].tolist()]
         self.offset = np.round(np.array(offsets) / GRID_STEP_AV).astype(np.intp)
-        likelihood = np.exp(rows.patterns - rows.patterns.max(axis=1, keepdims=True))
+        likelihood = scaled_likelihoods(rows.patterns)
         shape = (-1, SPREAD_COUNT, GRID_POINTS)
         self.single = (likelihood @ single_kernels("float64")).reshape(shape)
         self.within = np.log(likelihood @ within_kernels("float64") + TINY).reshape(shape)

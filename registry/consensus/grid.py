@@ -19,6 +19,9 @@ from registry.consensus.constants import (
 GRID = GRID_FROM_AV + GRID_STEP_AV * (np.arange(GRID_POINTS) + 0.5)
 """Centres of the bins, Av, shape (GRID_POINTS,); the marked third and half stops are edges."""
 
+NEGLIGIBLE = 1e-18
+"""Probabilities below this are 0: far below every stray share, and processors crawl on denormal numbers."""
+
 EDGES = GRID_FROM_AV + GRID_STEP_AV * np.arange(GRID_POINTS + 1)
 SPREAD_COUNT = len(SPREADS)
 
@@ -36,7 +39,9 @@ def kernel(sd: float, offset: float = 0.0) -> np.ndarray:
     """
     upper = ndtr((EDGES[None, 1:-1] - GRID[:, None] - offset) / max(sd, 1e-6))
     cumulative = np.hstack([np.zeros((GRID_POINTS, 1)), upper, np.ones((GRID_POINTS, 1))])
-    return np.diff(cumulative, axis=1)
+    matrix = np.diff(cumulative, axis=1)
+    matrix[matrix < NEGLIGIBLE] = 0.0
+    return matrix
 
 
 @lru_cache(maxsize=4)

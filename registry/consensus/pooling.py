@@ -13,6 +13,7 @@ from registry.consensus.constants import CELL_SPREAD_AV, SHARED_ACROSS_CELLS, ST
 from registry.consensus.grid import (
     GRID,
     GRID_POINTS,
+    NEGLIGIBLE,
     SPREAD_COUNT,
     cell_kernel,
     kernel,
@@ -34,7 +35,7 @@ def row_likelihoods(rows: Rows, priors: Priors, dtype: str = "float64") -> np.nd
     contradicting floods cancel instead of adding up. Then mixed with the chance that the cluster describes
     something else, and with the chance that it belongs to another cell of the lens.
     """
-    likelihoods = np.exp(rows.patterns - rows.patterns.max(axis=1, keepdims=True)).astype(dtype)
+    likelihoods = scaled_likelihoods(rows.patterns).astype(dtype)
     size = np.diff(rows.member_start)
     blurred = np.empty((len(size), WIDTH), dtype=dtype)
     single = np.flatnonzero(size == 1)
@@ -43,6 +44,13 @@ def row_likelihoods(rows: Rows, priors: Priors, dtype: str = "float64") -> np.nd
     if len(several):
         blurred[several] = _cluster_means(likelihoods, rows, several, dtype)
     return np.log(_robust(blurred, rows.shares, priors, dtype))
+
+
+def scaled_likelihoods(patterns: np.ndarray) -> np.ndarray:
+    """h(y) of log likelihoods (n, G), each against its best."""
+    likelihoods = np.exp(patterns - patterns.max(axis=1, keepdims=True))
+    likelihoods[likelihoods < NEGLIGIBLE] = 0.0
+    return likelihoods
 
 
 def _cluster_means(likelihoods: np.ndarray, rows: Rows, several: np.ndarray, dtype: str) -> np.ndarray:

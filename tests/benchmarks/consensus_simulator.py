@@ -195,7 +195,11 @@ class _Lens:
             key: None if key in ("cut_on_nm", "focal_mm", "body") and rng.random() < world.unstated else value
             for key, value in condition.items()
         }
-        report = {"contributor": who, "copy": copy if rng.random() < 0.7 or copy == "bad" else None, "source": None}
+        report = {
+            "contributor": who,
+            "copy": copy if rng.random() < 0.7 or copy == "bad" else None,
+            "source": None,
+        }
         report |= {**stated, "method": "measured"}
         kind = rng.random()
         stops = self._tested_stops()
@@ -204,7 +208,10 @@ class _Lens:
         growth = rng.uniform(0.6, 2.5)
         excess = [THRESHOLD * 2 ** (growth / 2 * (av - limit)) for av in stops]
         if kind < world.measured:
-            return {**report, "readings": [self._measured(av, ev) for av, ev in zip(stops, excess, strict=True)]}
+            return {
+                **report,
+                "readings": [self._measured(av, ev) for av, ev in zip(stops, excess, strict=True)],
+            }
         readings = [self._graded(av, ev) for av, ev in zip(stops, excess, strict=True)]
         return {**report, "method": "visual", "readings": readings}
 
