@@ -13,7 +13,7 @@ from registry.reports import storage
 from registry.reports.models import Copy, Report, Rig
 from registry.reports.rules.details import DETAIL_FIELDS, read_details
 from registry.reports.rules.inputs import Input
-from registry.reports.services.equipment import save_copy
+from registry.reports.services.equipment import add_rig, save_copy
 from registry.reports.services.holding import hold_report, write_report
 
 
@@ -86,8 +86,8 @@ def _with_equipment(author: Account, lens: Lens, values: dict[str, Any]) -> dict
     """The values with a rig or copy that was described, rather than named, saved first."""
     values = dict(values)
     rig, copy = values.get("rig"), values.get("copy")
-    if rig is not None and rig.pk is None:
-        rig.save()
+    if rig is not None:
+        values["rig"] = add_rig(rig)
     if isinstance(copy, dict):
         values["copy"] = save_copy(
             holder=author, lens=lens, label=copy["label"], serial_number=copy["serial_number"] or None

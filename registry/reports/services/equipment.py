@@ -28,9 +28,19 @@ def save_rig(
     source = Input({"body": body, "conversion": conversion, "cut_on_nm": cut_on_nm, "label": label})
     rig = read_rig(source, owner)
     source.raise_problems()
-    if rig.pk is None:
+    return add_rig(rig)
+
+
+def add_rig(rig: Rig) -> Rig:
+    """Store a rig that its owner doesn't have yet; of two requests at once, the second gets the first's."""
+    if rig.pk is not None:
+        return rig
+    Account.objects.select_for_update().get(pk=rig.owner_id)
+    facts = {"owner": rig.owner, "body": rig.body, "conversion": rig.conversion, "cut_on_nm": rig.cut_on_nm}
+    known = Rig.objects.filter(**facts, label=rig.label).first()
+    if known is None:
         rig.save()
-    return rig
+    return known or rig
 
 
 @transaction.atomic
