@@ -152,9 +152,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "The value is of another kind than its field: text for a number, a list for an object, or a web address "
         "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
-        "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean *-expected not-csv "
-        "not-json "
-        "not-utf-8 malformed-body file-not-readable bad-request not-acceptable unsupported-media-type "
+        "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean "
+        "*-expected not-csv not-json not-utf-8 malformed-body file-not-readable bad-request not-acceptable unsupported-media-type "
         "method-not-allowed "
         "invalid-input not-an-email refused-by-database",
     ),

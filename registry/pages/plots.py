@@ -51,7 +51,7 @@ class Frame:
     bottom: float
 
 
-PLOT = Frame(width=344, height=204, left=42, right=334, top=12, bottom=166)
+PLOT = Frame(width=344, height=210, left=42, right=334, top=22, bottom=172)
 
 
 @dataclass(frozen=True)

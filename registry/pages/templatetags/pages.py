@@ -115,7 +115,7 @@ def framed(image, shown=None) -> dict:
     drawn = None
     if shown is not None and shown.centre and shown.radius and image.width:
         drawn = plots.overlay(image.width, image.height, centre=shown.centre, radius=shown.radius)
-    doubtful = drawn is not None and (shown.probability_of_patch or 0) < 0.5
+    doubtful = drawn is not None and ((shown.probability_of_patch or 0) < 0.5 or (shown.ev_low or 0) < 0.005)
     return {"image": image, "drawn": drawn, "doubtful": doubtful}
 
 
@@ -139,6 +139,12 @@ def by_aperture(frames) -> list:
         frames,
         key=lambda frame: (frame.image.focal_length_mm or 0, frame.image.f_number or 0, frame.image.pk),
     )
+
+
+@register.filter
+def narrowest_first(images) -> list:
+    """Pictures from the narrowest aperture on, where a hotspot shows most."""
+    return sorted(images, key=lambda image: -(image.f_number or 0))
 
 
 @register.filter

@@ -13,7 +13,7 @@ from registry.pages.forms.look_up import CameraForm
 from registry.reports.queries import reports_on
 from registry.standings import queries as standings
 
-CHANGES_SHOWN = 12
+CHANGES_SHOWN = 30
 
 
 @require_safe
@@ -22,12 +22,14 @@ def lens(request: HttpRequest, slug: str) -> HttpResponse:
     form = CameraForm(request.GET)
     seen = camera.seen_through(request, form.asked())
     answer = standings.lens_answer(tested, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev)
+    # Reports with pictures come first: they can be judged by looking.
+    reports = sorted(reports_on(tested), key=lambda report: not report.images.all())
     context = {
         "lens": tested,
         "answer": answer,
         "seen": seen,
         "form": form,
-        "reports": reports_on(tested),
+        "reports": reports,
         "conflicts": standings.open_conflicts(tested),
         "history": standings.history_of(tested)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),
