@@ -21,13 +21,6 @@ class Document(SpectacularAPIView):
     """The OpenAPI document."""
 
     renderer_classes = [OpenApiJsonRenderer2]
-    custom_settings = {
-        "POSTPROCESSING_HOOKS": [
-            "drf_spectacular.hooks.postprocess_schema_enums",
-            "api.schema.describe_problems",
-            "api.schema.write_null_as_type",
-        ]
-    }
 
 
 # The reading page sets styles of its own from its script, which only this one page may.

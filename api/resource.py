@@ -52,11 +52,15 @@ class Catalogue(Resource):
     ordering = ("slug",)
     what = "thing"
 
+    def rows(self) -> Any:
+        """What this asker may see. `queryset` names the model, and is empty where rows are one's own."""
+        return self.get_queryset()
+
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        return self.paged(self.get_queryset())
+        return self.paged(self.rows())
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        return tagged(request, self.get_serializer(self.one(self.get_queryset())).data)
+        return tagged(request, self.get_serializer(self.one(self.rows())).data)
 
     def one(self, rows: Any) -> Any:
         """The row that the address names. Raises NotFound that says what was looked for."""

@@ -4,7 +4,37 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.openapi import AutoSchema
+
 from api.problems import MEDIA_TYPE
+
+
+class TokenScheme(OpenApiAuthenticationExtension):
+    """How a request names its token."""
+
+    target_class = "api.tokens.RegistryTokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, str]:
+        return {
+            "type": "apiKey",
+            "in": "header",
+            "name": "Authorization",
+            "description": "“Token ” and a token that you made under your account.",
+        }
+
+
+class ResourceSchema(AutoSchema):
+    """Summaries in a few words: an action's own first sentence, or what lists and reads always do."""
+
+    def get_summary(self) -> str:
+        told = (getattr(getattr(self.view, self.view.action or "", None), "__doc__", None) or "").strip()
+        if told:
+            return told.split(". ")[0].split("\n")[0].rstrip(".")
+        what = self.view.what
+        return f"Read one {what}" if self.view.action == "retrieve" else f"List every {what}"
+
 
 PROBLEM = {
     "type": "object",

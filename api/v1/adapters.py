@@ -17,9 +17,9 @@ class AdapterSerializer(GearSerializer):
 class Adapters(GearResource):
     """Mount adapters; a lens on one with glass in it has standings of its own."""
 
-    model = Adapter
+    queryset = Adapter.objects.select_related("maker").order_by("slug")
     serializer_class = AdapterSerializer
     what = "adapter"
 
-    def get_queryset(self):
-        return super().get_queryset().select_related("lens_mount", "body_mount")
+    def rows(self):
+        return super().rows().select_related("lens_mount", "body_mount")

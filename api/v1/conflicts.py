@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -43,7 +44,8 @@ class ConflictSerializer(serializers.ModelSerializer):
         ]  # fmt: skip
         read_only_fields = fields
 
-    def get_camps(self, conflict: Conflict) -> dict[str, list[CampMemberSerializer]]:
+    @extend_schema_field(serializers.DictField(child=CampMemberSerializer(many=True)))
+    def get_camps(self, conflict: Conflict) -> dict:
         return {side: CampMemberSerializer(told, many=True).data for side, told in conflict.camps.items()}
 
 
@@ -58,17 +60,15 @@ class ConflictQuery(ListQuery):
 class Conflicts(Catalogue):
     """Where reports contradict each other."""
 
+    queryset = Conflict.objects.select_related("standing__lens").order_by("id")
     serializer_class = ConflictSerializer
     queries = {"list": ConflictQuery}
     lookup_field = "pk"
     lookup_value_regex = r"\d{1,15}"
     what = "conflict"
 
-    def get_queryset(self):
-        return Conflict.objects.select_related("standing__lens").order_by("id")
-
     def list(self, request: Request) -> Response:
-        rows = self.get_queryset()
+        rows = self.rows()
         if lens := self.asked.get("lens"):
             rows = rows.filter(standing__lens__slug=lens)
         if self.asked["open"] is not None:

@@ -1,3 +1,4 @@
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -45,6 +46,7 @@ class CopyQuery(ListQuery):
 class Copies(Catalogue):
     """The physical lenses that you test."""
 
+    queryset = Copy.objects.none()
     serializer_class = CopySerializer
     queries = {"list": CopyQuery}
     lookup_field = "public_id"
@@ -52,11 +54,12 @@ class Copies(Catalogue):
     signed_in = True
     what = "copy of yours"
 
-    def get_queryset(self):
+    def rows(self):
         rows = Copy.objects.filter(holder=self.request.user).select_related("lens").order_by("id")
         lens = self.asked.get("lens") if self.action == "list" else None
         return rows.filter(lens__slug=lens) if lens else rows
 
+    @extend_schema(request=CopyInput, responses={201: CopySerializer})
     def create(self, request: Request) -> Response:
         """Add a copy; the same label of the same lens gives the copy you have already."""
         return answer_once(request, lambda: self._create(request))

@@ -1,6 +1,8 @@
+from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import serializers
 
 from api.v1.gear import GearProposals, GearQuery, GearResource, GearSerializer
+from api.v1.gear_inputs import FilterProposal
 from registry.gear.models import Filter, Passes
 from registry.gear.services import propose_filter
 
@@ -20,10 +22,11 @@ class FilterQuery(GearQuery):
     )
 
 
+@extend_schema_view(create=extend_schema(request=FilterProposal, responses={201: FilterSerializer}))
 class Filters(GearProposals, GearResource):
     """Filter models; cut_on_nm is where a long-pass reaches half its peak transmittance."""
 
-    model = Filter
+    queryset = Filter.objects.select_related("maker").order_by("slug")
     serializer_class = proposal_shape = FilterSerializer
     propose = staticmethod(propose_filter)
     queries = {"list": FilterQuery}

@@ -37,10 +37,6 @@ class GearResource(Catalogue):
     """A kind of gear: listed by maker, searched by name."""
 
     queries = {"list": GearQuery}
-    model = None
-
-    def get_queryset(self):
-        return self.model.objects.select_related("maker").order_by("slug")
 
     def filtered(self, rows):
         if maker := self.asked.get("maker"):
@@ -50,7 +46,7 @@ class GearResource(Catalogue):
         return rows
 
     def list(self, request: Request, *args, **kwargs) -> Response:
-        return self.paged(self.filtered(self.get_queryset()))
+        return self.paged(self.filtered(self.rows()))
 
 
 class GearProposals:

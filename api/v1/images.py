@@ -60,6 +60,7 @@ class ImageQuery(ListQuery):
 class Images(Catalogue):
     """Pictures and their measurements. Lists hold your own; one of a public report is anyone's to read."""
 
+    queryset = SampleImage.objects.none()
     serializer_class = ImageSerializer
     queries = {"list": ImageQuery}
     lookup_field = "public_id"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -12,6 +12,7 @@ from api.resource import Catalogue, ListQuery
 from api.strict import FiniteFloatField, StrictSerializer
 from api.v1.answers import AnswerSerializer, StopSerializer
 from api.v1.gear import GearProposals, GearSerializer
+from api.v1.gear_inputs import LensProposal
 from registry.consensus.constants import VISIBLE_EV
 from registry.consensus.verdicts import CONFIDENCES
 from registry.gear.models import FilterSeat, GearKind, Lens, Mount, Projection
@@ -113,6 +114,7 @@ class AnswerQuery(Reader):
     adapter = serializers.SlugField(required=False, help_text="Slug of the adapter it sits on.")
 
 
+@extend_schema_view(create=extend_schema(request=LensProposal, responses={201: LensSerializer}))
 class Lenses(GearProposals, Catalogue):
     """Lenses, with what the registry says of them in infrared."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -93,13 +94,13 @@ class Tokens(Resource):
     lookup_field = "id"
     lookup_value_regex = r"\d{1,9}"
 
-    def get_queryset(self):
-        return tokens_of(self.request.user)
+    queryset = TokenGrant.objects.none()
 
     def list(self, request: Request) -> Response:
         """Your tokens, without their secrets."""
-        return self.paged(self.get_queryset())
+        return self.paged(tokens_of(request.user))
 
+    @extend_schema(request=TokenInput, responses={201: NewTokenSerializer})
     def create(self, request: Request) -> Response:
         """Make a token. Its secret is told in this answer only."""
         return answer_once(request, lambda: self._create(request), withheld=("token",))

@@ -20,7 +20,7 @@ from api.problems import HttpProblem
 from api.resource import Catalogue, ListQuery
 from api.strict import StrictSerializer
 from api.v1.images import FrameInput, sent_files
-from api.v1.report_inputs import ReportInput, ReportRevisionInput, ReportWithFrames
+from api.v1.report_inputs import EXAMPLES, ReportInput, ReportRevisionInput, ReportWithFrames
 from api.v1.report_shapes import ImageSerializer, ReportRowSerializer, ReportSerializer
 from registry.errors import InvalidInput, Problem
 from registry.reports import services
@@ -52,6 +52,7 @@ class SubmitInput(StrictSerializer):
 class Reports(Catalogue):
     """Tests of lenses by contributors, and results that they relay."""
 
+    queryset = Report.objects.none()
     serializer_class = ReportSerializer
     queries = {"list": ReportQuery}
     lookup_field = "public_id"
@@ -59,13 +60,13 @@ class Reports(Catalogue):
     what = "report"
     scopes = {"set_aside": "moderate", "restore": "moderate"}
 
-    def get_queryset(self):
+    def rows(self):
         return visible_reports(self.request.user).order_by("-id")
 
     @extend_schema(parameters=[ReportQuery], responses=ReportRowSerializer(many=True))
     def list(self, request: Request) -> Response:
         """Public reports and your own drafts, newest first."""
-        rows = self.get_queryset()
+        rows = self.rows()
         if lens := self.asked.get("lens"):
             rows = rows.filter(lens__slug=lens)
         if author := self.asked.get("author"):
@@ -84,6 +85,7 @@ class Reports(Catalogue):
     @extend_schema(
         request={"application/json": ReportInput, "multipart/form-data": ReportWithFrames},
         responses={201: ReportSerializer},
+        examples=EXAMPLES,
     )
     def create(self, request: Request) -> Response:
         """File a report: JSON with readings, claims or uploaded images, or multipart with its frames."""

@@ -1,3 +1,4 @@
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -34,15 +35,17 @@ class RigInput(StrictSerializer):
 class Rigs(Catalogue):
     """Your own bodies with their conversions."""
 
+    queryset = Rig.objects.none()
     serializer_class = RigSerializer
     lookup_field = "public_id"
     ordering = ("id",)
     signed_in = True
     what = "rig of yours"
 
-    def get_queryset(self):
+    def rows(self):
         return Rig.objects.filter(owner=self.request.user).select_related("body__maker").order_by("id")
 
+    @extend_schema(request=RigInput, responses={201: RigSerializer})
     def create(self, request: Request) -> Response:
         """Add a rig; the same description gives the rig you have already."""
         return answer_once(request, lambda: self._create(request))

@@ -54,18 +54,15 @@ class StandingQuery(ListQuery):
 class Standings(Catalogue):
     """What the registry says today, cell by cell, at the default tolerance."""
 
+    queryset = Standing.objects.select_related("lens", "teleconverter", "adapter", "priors").order_by("id")
     serializer_class = StandingSerializer
     queries = {"list": StandingQuery}
     lookup_field = "pk"
     lookup_value_regex = r"\d{1,15}"
     what = "standing"
 
-    def get_queryset(self):
-        related = ("lens", "teleconverter", "adapter", "priors")
-        return Standing.objects.select_related(*related).order_by("id")
-
     def list(self, request: Request) -> Response:
-        rows = self.get_queryset()
+        rows = self.rows()
         if lens := self.asked.get("lens"):
             rows = rows.filter(lens__slug=lens)
         same = {

@@ -16,9 +16,9 @@ class TeleconverterSerializer(GearSerializer):
 class Teleconverters(GearResource):
     """Teleconverters; a lens behind one has standings of its own."""
 
-    model = Teleconverter
+    queryset = Teleconverter.objects.select_related("maker").order_by("slug")
     serializer_class = TeleconverterSerializer
     what = "teleconverter"
 
-    def get_queryset(self):
-        return super().get_queryset().prefetch_related("mounts")
+    def rows(self):
+        return super().rows().prefetch_related("mounts")

@@ -209,7 +209,7 @@ REST_FRAMEWORK = {
     "DEFAULT_VERSIONING_CLASS": "rest_framework.versioning.NamespaceVersioning",
     "DEFAULT_PAGINATION_CLASS": "api.paging.StablePagination",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "api.schema.ResourceSchema",
     "EXCEPTION_HANDLER": "api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
@@ -226,6 +226,15 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.schema.describe_problems",
+        "api.schema.write_null_as_type",
+    ],
+    "ENUM_NAME_OVERRIDES": {
+        "ReportState": "registry.reports.models.ReportState.choices",
+        "ImageState": "registry.reports.models.ImageState.choices",
+    },
     "SCHEMA_PATH_PREFIX": r"/api/v[0-9]",
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

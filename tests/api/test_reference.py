@@ -1,10 +1,14 @@
 """The API describes itself, truly."""
 
+import os
+
 import pytest
+from django.core.management import call_command
 from openapi_spec_validator import validate
 from rest_framework import serializers
 
-from api.v1 import report_inputs
+from api.v1 import gear_inputs, report_inputs
+from registry.gear.rules import FACTS
 from registry.reports.rules.details import DETAIL_FIELDS
 from registry.reports.services.contents import LIST_FIELDS
 
@@ -29,8 +33,13 @@ def test_the_document_is_valid_openapi_3_1(document):
     validate(document)
 
 
-def test_every_operation_is_described_with_its_errors(document):
+def test_making_the_document_leaves_nothing_guessed():
+    call_command("spectacular", "--api-version", "v1", "--fail-on-warn", file=os.devnull)
+
+
+def test_every_operation_is_summarised_and_described_with_its_errors(document):
     for name, operation in operations(document):
+        assert operation.get("summary"), name
         assert operation.get("description"), name
         assert operation["operationId"]
         for status, answer in operation["responses"].items():
@@ -84,6 +93,31 @@ def test_the_reading_page_uses_nothing_from_elsewhere(anyone):
     assert "http://" not in html
     assert "<script>" not in html
     assert "style-src" in page["Content-Security-Policy"]
+
+
+def test_the_described_proposals_have_the_facts_that_the_service_takes():
+    for kind, described in (
+        ("lenses", gear_inputs.LensProposal),
+        ("bodies", gear_inputs.BodyProposal),
+        ("filters", gear_inputs.FilterProposal),
+    ):
+        assert set(described().fields) == {*FACTS[kind], "new_maker", "source", "licence"}
+
+
+def test_both_ways_to_sign_in_are_described(document):
+    assert set(document["components"]["securitySchemes"]) == {"token", "cookieAuth"}
+
+
+def test_an_example_that_the_reference_shows_can_be_sent(as_contributor, document):
+    from tests.factories import BodyFactory, LensFactory
+
+    LensFactory(slug="osterby-marram-35-mm-f-1-4")
+    BodyFactory(slug="osterby-causey-2")
+    form = document["paths"]["/api/v1/reports/"]["post"]["requestBody"]["content"]["application/json"]
+    assert len(form["examples"]) == 2
+    for name, example in form["examples"].items():
+        answer = as_contributor.post("/api/v1/reports/", example["value"])
+        assert answer.status_code == 201, (name, answer.content)
 
 
 def test_serializers_for_documentation_check_nothing():

@@ -6,7 +6,7 @@ SwaggerUIBundle({
   url: document.getElementById("reference").dataset.document,
   domNode: document.getElementById("reference"),
   deepLinking: true,
-  docExpansion: "none",
+  docExpansion: "list",
   defaultModelsExpandDepth: 0,
   validatorUrl: null,
   requestInterceptor: (request) => {
