@@ -12,7 +12,7 @@ from registry.kits.plan import Kit, KitPlan
 from registry.kits.program import Choice, Target, build_program, serves
 from registry.kits.reading import read_kit, read_stock
 from registry.kits.reasons import Rivals, answer_cut_ons, caution, explain, lenses_without_thread
-from registry.kits.routes import gather_stations, routes_to
+from registry.kits.routes import gather_stations, part_for_owned_rings, routes_to
 from registry.kits.sentences import Statement, state
 from registry.kits.solving import solve_in_order
 
@@ -93,26 +93,35 @@ def _choose_from(
     stacking: Stacking,
 ) -> tuple[Choice, list[Statement]]:
     """What the program chooses from, and a statement for each lens and cut-on that nothing reaches."""
-    stations = gather_stations(lenses, by_filter, need, stacking, together=share_rings)
+    stations = gather_stations(lenses, by_filter, need, stacking)
     threads = {station.thread_mm for station in stations}
     filters = filter_offers(by_filter, threads, owned, prices)
     sizes = threads | {offer.filter.diameter_mm for offer in filters}
     if sizes and max(sizes) - min(sizes) > stacking.largest_step_mm:
         sizes |= set(RING_SIZES_MM)
     rings = ring_offers(sizes, owned, prices, stacking, narrower_by_mm)
-    routes, unserved = {}, []
-    for index, station in enumerate(stations):
-        for cut_on in station.cut_ons_nm:
-            diameters = {offer.filter.diameter_mm for offer in filters if serves(offer, cut_on)}
-            found = routes_to(station, diameters, (offer.ring for offer in rings), narrower_by_mm)
-            if found:
-                routes[Target(index, cut_on)] = found
-                continue
-            unserved += [
-                state("nothing-fits", lens=lens.name, cut_on_nm=cut_on, thread_mm=station.thread_mm)
-                for lens in station.lenses
-            ]
-    return Choice(stations, filters, rings, routes, share_rings), unserved
+    diameters = {
+        cut_on: {offer.filter.diameter_mm for offer in filters if serves(offer, cut_on)}
+        for cut_on in by_filter
+    }
+    parted, routes, unserved = [], {}, []
+    for station in stations:
+        found = {
+            cut_on: routes_to(station, diameters[cut_on], (offer.ring for offer in rings), narrower_by_mm)
+            for cut_on in station.cut_ons_nm
+        }
+        used = {ring for some in found.values() for route in some for ring in route.rings}
+        copies = 0 if share_rings else sum(offer.owned for offer in rings if offer.ring in used)
+        for part in part_for_owned_rings(station, copies):
+            routes |= {Target(len(parted), cut_on): some for cut_on, some in found.items() if some}
+            parted.append(part)
+        unserved += [
+            state("nothing-fits", lens=lens.name, cut_on_nm=cut_on, thread_mm=station.thread_mm)
+            for cut_on, some in found.items()
+            if not some
+            for lens in station.lenses
+        ]
+    return Choice(parted, filters, rings, routes, share_rings), unserved
 
 
 def _out_of_reach(answers, need: Need) -> list[Statement]:

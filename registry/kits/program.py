@@ -1,8 +1,9 @@
 """The kit plan as a mixed-integer linear program.
 
-Columns, all at least 0: one per filter offer (1: in the kit), one per ring that can be used (1: in the kit, or on
-this lens where rings aren't shared), one per ring to buy where rings aren't shared (copies), one per station,
-cut-on and route (1: used; it needs no integrality, as whole filters and rings leave a whole choice of routes).
+Columns, all at least 0: one per filter offer (1: in the kit), one per diameter for sale (1: bought), one per ring
+that can be used (1: in the kit, or on this station where rings aren't shared), one per ring to buy where rings
+aren't shared (copies), one per station, cut-on and route (1: used; it needs no integrality, as whole filters and
+rings leave a whole choice of routes).
 
 Rows: every station takes one route per cut-on; a route needs a filter of its diameter and each of its rings;
 rings on lenses are owned or bought.
@@ -70,8 +71,8 @@ class Program:
     (lenses behind something narrower than their thread), "diameter" (sum over filters bought), "placements"
     (rings in front of lenses, summed over lenses and cut-ons), each divided by its weights' common divisor.
     ceilings: what no objective exceeds.
-    filter_columns: of each filter offer. ring_columns: of each ring on each station (the same column for all
-    stations when rings are shared). bought: columns of rings to buy, by ring.
+    filter_columns: of each filter offer. diameter_columns: by diameter in mm. ring_columns: of each ring on each
+    station (the same column for all stations when rings are shared). bought: columns of rings to buy, by ring.
     """
 
     choice: Choice
@@ -81,6 +82,7 @@ class Program:
     objectives: Mapping[str, np.ndarray]
     ceilings: Mapping[str, int]
     filter_columns: Sequence[int]
+    diameter_columns: Mapping[float, int]
     ring_columns: Mapping[tuple[int, Ring], int]
     bought: Mapping[Ring, int]
 
@@ -121,6 +123,7 @@ def build_program(choice: Choice) -> Program:
     """Write a choice as a program."""
     columns, rows = _Columns(), Rows()
     filter_columns = [_add_filter(columns, offer) for offer in choice.filters]
+    diameter_columns = _add_diameters(columns, rows, choice, filter_columns)
     ring_columns, bought = _add_rings(columns, rows, choice)
     for target, routes in choice.routes.items():
         station = choice.stations[target.station]
@@ -155,6 +158,7 @@ def build_program(choice: Choice) -> Program:
         {name: int(weights @ upper) for name, weights in objectives.items()}
         | {"narrower": uses, "placements": uses * Stacking.MOST_RINGS},
         filter_columns,
+        diameter_columns,
         ring_columns,
         bought,
     )
@@ -172,10 +176,28 @@ def _add_filter(columns: _Columns, offer: FilterOffer) -> int:
     return columns.add(cost=offer.price, filters=1, diameter=tenths)
 
 
+def _add_diameters(
+    columns: _Columns, rows: Rows, choice: Choice, filter_columns: Sequence[int]
+) -> dict[float, int]:
+    """Columns that tell which diameters are bought, whatever the cut-on: kits are told apart by them."""
+    for_sale: dict[float, list[int]] = defaultdict(list)
+    for column, offer in zip(filter_columns, choice.filters, strict=True):
+        if not offer.owned:
+            for_sale[offer.filter.diameter_mm].append(column)
+    found = {}
+    for diameter, bought in sorted(for_sale.items()):
+        found[diameter] = columns.add()
+        for column in bought:
+            rows.add([(column, 1.0), (found[diameter], -1.0)], -np.inf, 0)
+        rows.add([(found[diameter], 1.0), *((column, -1.0) for column in bought)], -np.inf, 0)
+    return found
+
+
 def _add_rings(
     columns: _Columns, rows: Rows, choice: Choice
 ) -> tuple[dict[tuple[int, Ring], int], dict[Ring, int]]:
-    """Columns of the rings that some route uses; a shared ring is one column, else one per lens and one to buy."""
+    """Columns of the rings that some route uses; a shared ring is one column, else one per station
+    and one of copies to buy."""
     users: dict[Ring, set[int]] = defaultdict(set)
     for target, routes in choice.routes.items():
         for route in routes:
@@ -192,8 +214,12 @@ def _add_rings(
         placed = {(station, offer.ring): columns.add() for station in stations}
         supply = []
         if offer.for_sale:
-            bought[offer.ring] = columns.add(len(stations), whole=False, cost=offer.price, rings=1)
+            most = sum(len(choice.stations[station].lenses) for station in stations)
+            bought[offer.ring] = columns.add(most, whole=False, cost=offer.price, rings=1)
             supply = [(bought[offer.ring], -1.0)]
-        rows.add([*((column, 1.0) for column in placed.values()), *supply], -np.inf, offer.owned)
+        copies = [
+            (column, float(len(choice.stations[station].lenses))) for (station, _), column in placed.items()
+        ]
+        rows.add([*copies, *supply], -np.inf, offer.owned)
         on_station |= placed
     return on_station, bought

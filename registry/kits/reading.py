@@ -120,15 +120,12 @@ def _uses(
 
 
 def _kit_rings(choice: Choice, stock: Stock, taken: Mapping, priced: bool) -> tuple[KitRing, ...]:
-    """Rings in use: shared ones once, others once for each station that uses them."""
-    users = Counter(
-        ring
-        for ring, _ in {
-            (ring, 0 if choice.share_rings else target.station)
-            for target, (route, _) in taken.items()
-            for ring in route.rings
-        }
-    )
+    """Rings in use: shared ones once, others once for each lens that uses them."""
+    users: Counter[Ring] = Counter()
+    for ring, station in {
+        (ring, target.station) for target, (route, _) in taken.items() for ring in route.rings
+    }:
+        users[ring] = 1 if choice.share_rings else users[ring] + len(choice.stations[station].lenses)
     return tuple(
         KitRing(
             offer.ring,

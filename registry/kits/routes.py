@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from registry.kits.bag import BagLens, Need, Ring, Stacking, widest_angle
 
@@ -32,27 +32,29 @@ class Station:
 
 
 def gather_stations(
-    lenses: Iterable[BagLens],
-    wanted: Sequence[float],
-    need: Need,
-    stacking: Stacking,
-    *,
-    together: bool,
+    lenses: Iterable[BagLens], wanted: Sequence[float], need: Need, stacking: Stacking
 ) -> list[Station]:
     """The stations of the lenses that have a front thread, in an order that doesn't depend on the bag's.
 
-    wanted: the cut-ons in nm that need a filter on the lens. together: False keeps each lens a station of its
-    own, as it must be when rings aren't shared.
+    wanted: the cut-ons in nm that need a filter on the lens.
     """
     groups: dict[tuple, list[BagLens]] = defaultdict(list)
-    for index, lens in enumerate(sorted(lenses, key=lens_order)):
+    for lens in sorted(lenses, key=lens_order):
         cut_ons = cut_ons_of(lens, need)
         if lens.filter_thread_mm is None or not (served := tuple(one for one in wanted if one in cut_ons)):
             continue
         most_rings = stacking.rings_allowed(widest_angle(lens, need.half_diagonal_mm))
-        alike = (float(lens.filter_thread_mm), most_rings, served)
-        groups[(*alike, 0 if together else index)].append(lens)
-    return [Station(*key[:3], tuple(members)) for key, members in sorted(groups.items())]
+        groups[float(lens.filter_thread_mm), most_rings, served].append(lens)
+    return [Station(*key, tuple(members)) for key, members in sorted(groups.items())]
+
+
+def part_for_owned_rings(station: Station, copies: int) -> list[Station]:
+    """A station parted so that each of so many owned rings can go to a lens of its own.
+
+    Lenses that get no owned ring do best all alike, so they stay together.
+    """
+    alone, alike = station.lenses[:copies], station.lenses[copies:]
+    return [replace(station, lenses=lenses) for lenses in (*((lens,) for lens in alone), alike) if lenses]
 
 
 def lens_order(lens: BagLens) -> tuple:

@@ -17,18 +17,24 @@ LARGEST_WEIGHT = 50_000
 SECONDS_PER_SOLVE = 30.0
 
 
+class OutOfTime(Exception):
+    """The solver has no proven answer in the seconds that the extra gave it."""
+
+
 @dataclass(frozen=True)
 class Extra:
-    """What is added to a program for one solve: rows (terms, lower, upper) and columns that must stay 0."""
+    """What is added to a program for one solve: rows (terms, lower, upper), columns that must stay 0, and a
+    limit of seconds of its own."""
 
     rows: tuple[tuple[tuple[tuple[int, float], ...], float, float], ...] = ()
     closed: frozenset[int] = frozenset()
+    seconds: float | None = None
 
 
 def solve_in_order(program: Program, aims: Sequence[str], extra: Extra | None = None) -> np.ndarray | None:
     """Column values that are least in the first aim, among those in the second, and so on; None if none is feasible.
 
-    Raises CleanstopError when the solver finds no answer in its time.
+    Raises OutOfTime at the extra's own limit, CleanstopError when the solver finds no answer in its time.
     """
     extra = extra or Extra()
     upper = program.upper.copy()
@@ -38,7 +44,7 @@ def solve_in_order(program: Program, aims: Sequence[str], extra: Extra | None = 
         rows.add(terms, low, high)
     values = None
     for weights in _merged(program, aims):
-        values = _solve(program, weights, upper, rows)
+        values = _solve(program, weights, upper, rows, extra.seconds)
         if values is None:
             return None
         reached = round(float(weights @ values))
@@ -59,7 +65,9 @@ def _merged(program: Program, aims: Iterable[str]) -> Iterator[np.ndarray]:
     yield pending
 
 
-def _solve(program: Program, weights: np.ndarray, upper: np.ndarray, extra: Rows) -> np.ndarray | None:
+def _solve(
+    program: Program, weights: np.ndarray, upper: np.ndarray, extra: Rows, seconds: float | None
+) -> np.ndarray | None:
     columns = len(upper)
     matrix = vstack([program.matrix, extra.matrix(columns)]) if extra.lower else program.matrix
     answer = milp(
@@ -69,10 +77,12 @@ def _solve(program: Program, weights: np.ndarray, upper: np.ndarray, extra: Rows
         constraints=LinearConstraint(
             matrix, [*program.rows.lower, *extra.lower], [*program.rows.upper, *extra.upper]
         ),
-        options={"mip_rel_gap": 0.0, "time_limit": SECONDS_PER_SOLVE},
+        options={"mip_rel_gap": 0.0, "time_limit": seconds or SECONDS_PER_SOLVE},
     )
     if answer.status == 2:
         return None
+    if seconds and answer.status == 1:
+        raise OutOfTime
     if answer.status != 0 or answer.x is None:
         raise CleanstopError(
             Problem(
