@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -20,8 +21,10 @@ from registry.consensus.rows import Rows, compile_rows
 from registry.consensus.verdicts import CODES, CONFIDENCES, Ruling, Verdict, rule
 from registry.optics.stops import f_number_of, nearest_marks
 
-CATALOGUE_ODDS_STEP = 0.5
-"""Log odds are rounded to this over a catalogue: it moves no chance by .005 (the tests hold it to that)."""
+CELLS_AT_A_TIME = 400
+"""Cells whose tables (spreads × grid, single precision) fit a processor's second-level cache."""
+
+THREADS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +106,7 @@ class Standings:
     information (cells,); the ruling."""
 
     rows: Rows
-    pooled: Pool
+    pooled: Pool | None
     chance: np.ndarray
     low: np.ndarray
     high: np.ndarray
@@ -116,11 +119,10 @@ def assess_arrays(
     arrays: EvidenceArrays,
     priors: Priors = DEFAULT_PRIORS,
     *,
-    odds_step: float | None = None,
     dtype: str = "float64",
 ) -> Standings:
     """Assess a catalogue given as columns; priors must hold for the threshold the columns were made at."""
-    rows = compile_rows(arrays, odds_step)
+    rows = compile_rows(arrays)
     pooled = pool(rows, priors, dtype)
     avs = rows.cells.avs
     chance = chances(pooled.posterior, avs)
@@ -135,6 +137,36 @@ def assess_arrays(
         information=expected_information(pooled.posterior),
         ruling=rule(rows, chance, low, high),
     )
+
+
+def assess_fast(arrays: EvidenceArrays, priors: Priors = DEFAULT_PRIORS) -> Standings:
+    """As assess_arrays, for a large catalogue: in single precision, which moves no chance by 1e-5, lenses a
+    handful at a time so that the tables stay in the processor's cache, on two threads. Keeps no pool."""
+    rows = compile_rows(arrays)
+    avs, count = rows.cells.avs, rows.cells.count
+    chance, low, high = (np.empty((count, len(avs)), dtype=np.float32) for _ in range(3))
+    limits, information = np.empty((count, 3)), np.empty(count)
+
+    def assess(first: int, last: int) -> None:
+        mine = slice(first, last)
+        posterior = pool(rows.part(first, last), priors, "float32").posterior
+        chance[mine] = chances(posterior, avs)
+        low[mine], high[mine] = chance_bands(posterior, avs)
+        limits[mine] = limit_quantiles(posterior)
+        information[mine] = expected_information(posterior)
+
+    bounds = _whole_lenses(rows.cells.lens, CELLS_AT_A_TIME)
+    with ThreadPoolExecutor(THREADS) as threads:
+        list(threads.map(assess, bounds[:-1], bounds[1:]))
+    low, high = np.minimum(low, chance), np.maximum(high, chance)
+    return Standings(rows, None, chance, low, high, limits, information, rule(rows, chance, low, high))
+
+
+def _whole_lenses(lens: np.ndarray, size: int) -> list[int]:
+    """Bounds of runs of cells, some size long, that never cut a lens in two."""
+    starts = np.flatnonzero(np.append(True, np.diff(lens) != 0)) if len(lens) else np.empty(0, dtype=int)
+    chosen = np.unique(np.searchsorted(starts, np.arange(0, len(lens), size)))
+    return [*starts[chosen[chosen < len(starts)]].tolist(), len(lens)]
 
 
 def assess_lens(

@@ -10,6 +10,7 @@ from scipy.special import ndtr
 
 from registry.consensus.constants import (
     CAUSE_ODDS,
+    CELL_SPREAD_AV,
     EXCESS_EXPONENT,
     EXCESS_EXPONENT_SPREAD,
     LIMIT_MEAN_AV,
@@ -35,12 +36,14 @@ class Priors:
 
     limits: probabilities on the grid, for the threshold visible_ev (EV). spreads: weights of SPREADS.
     offsets: how much later (stops, positive) or earlier a band's limit comes than the lens's own.
+    cell_spread: standard deviation, in stops, of a lens's limits between its cells.
     causes: probability, per factor, that it splits a lens's reports. lenses: how many lenses they were learned from.
     """
 
     limits: tuple[float, ...] = field(default_factory=_base_limits)
     spreads: tuple[float, ...] = SPREAD_WEIGHTS
     offsets: Mapping[str, float] = field(default_factory=dict)
+    cell_spread: float = CELL_SPREAD_AV
     causes: Mapping[str, float] = field(default_factory=lambda: dict(CAUSE_ODDS))
     lenses: int = 0
     visible_ev: float = VISIBLE_EV
@@ -52,6 +55,7 @@ class Priors:
             "limits": list(self.limits),
             "spreads": list(self.spreads),
             "offsets": dict(self.offsets),
+            "cell_spread": self.cell_spread,
             "causes": dict(self.causes),
             "lenses": self.lenses,
             "visible_ev": self.visible_ev,
@@ -64,6 +68,7 @@ class Priors:
             limits=tuple(content["limits"]),
             spreads=tuple(content["spreads"]),
             offsets=dict(content["offsets"]),
+            cell_spread=content["cell_spread"],
             causes=dict(content["causes"]),
             lenses=content["lenses"],
             visible_ev=content["visible_ev"],

@@ -15,7 +15,6 @@ from registry.consensus.constants import (
     CAUSE_LIKELY,
     CAUSE_SHIFT_SPREAD,
     CAUSE_SHIFTS,
-    CELL_SPREAD_AV,
     GRID_STEP_AV,
     STRAY_SHARE,
     VISIBLE_EV,
@@ -31,8 +30,7 @@ from registry.consensus.grid import (
     within_kernels,
 )
 from registry.consensus.pooling import TINY, band_offset, scaled_likelihoods
-from registry.consensus.rows import Rows, compile_rows
-from registry.consensus.verdicts import camps
+from registry.consensus.rows import Rows, camps_of, compile_rows
 
 SHIFTS = np.array([-shift for shift in reversed(CAUSE_SHIFTS)] + list(CAUSE_SHIFTS))
 MOVES = np.append(0.0, SHIFTS)
@@ -129,13 +127,8 @@ def causes_of(
 def _contradictory(rows: Rows) -> bool:
     if len(rows.row_cell) < 2:
         return False
-    patterns = Rows(**{**rows.__dict__, **_each_alone(len(rows.patterns))})
-    clean, hot = camps(patterns)
+    clean, hot = camps_of(rows.patterns)
     return bool(clean.max() >= hot.min() - GRID_STEP_AV / 2)
-
-
-def _each_alone(count: int) -> dict[str, np.ndarray]:
-    return {"members": np.arange(count), "member_start": np.arange(count + 1)}
 
 
 def _contributors(arrays: EvidenceArrays) -> np.ndarray:
@@ -177,7 +170,7 @@ class _Evidence:
         self.single = (likelihood @ single_kernels("float64")).reshape(shape)
         self.within = np.log(likelihood @ within_kernels("float64") + TINY).reshape(shape)
         self.limits = np.array(priors.limits)
-        self.base = np.log(np.outer(priors.spreads, self.limits @ kernel(CELL_SPREAD_AV)) + TINY)
+        self.base = np.log(np.outer(priors.spreads, self.limits @ kernel(priors.cell_spread)) + TINY)
 
     def clustered(self, clusters: np.ndarray) -> _Clustered:
         """The reports by cluster, in an order of content."""

@@ -84,7 +84,12 @@ STRAY_SHARE = 0.05
 """Chance that a cluster describes something else: another lens, another stop, a scene for a target."""
 
 CELL_SPREAD_AV = 0.7
-"""Standard deviation, in stops, of one lens's limits between its cells (cut-on band × focal zone)."""
+"""Base standard deviation, in stops, of one lens's limits between its cells (cut-on band × focal zone)."""
+
+CELL_SPREADS_AV = (0.2, 0.35, 0.5, 0.7, 1.0, 1.4)
+CELL_SPREAD_LOG_SD = 0.35
+"""What a catalogue may teach about it instead, and how firmly the base is held (log-normal around it): a
+catalogue needs some dozens of lenses with several cells to move it."""
 
 SHARED_ACROSS_CELLS = 0.35
 """Correlation of one cluster's limits in two cells, given the lens: SHARED_SHARE s² / (s² + CELL_SPREAD_AV²)

@@ -11,7 +11,6 @@ from registry.consensus.constants import SUSPECT_P
 from registry.consensus.grid import EDGES
 from registry.consensus.pooling import Pool, normalised
 from registry.consensus.rows import Rows
-from registry.consensus.verdicts import camps
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +23,7 @@ class Suspect:
 
 def suspect_rows(rows: Rows, pooled: Pool) -> tuple[np.ndarray, np.ndarray]:
     """Rows whose leave-one-out predictive p is below SUSPECT_P, and those p."""
-    clean, hot = (ends[rows.row_unique] for ends in camps(rows))
+    clean, hot = (ends[rows.row_unique] for ends in rows.camps)
     chosen = np.flatnonzero(_contradicted(rows, clean, hot))
     if not len(chosen):
         return chosen, np.empty(0)

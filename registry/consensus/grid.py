@@ -8,7 +8,6 @@ import numpy as np
 from scipy.special import ndtr
 
 from registry.consensus.constants import (
-    CELL_SPREAD_AV,
     GRID_FROM_AV,
     GRID_POINTS,
     GRID_STEP_AV,
@@ -62,6 +61,6 @@ def shared_kernels(dtype: str) -> np.ndarray:
     return np.stack([kernel(spread * SHARED_SHARE**0.5).T for spread in SPREADS]).astype(dtype)
 
 
-def cell_kernel(offset: float) -> np.ndarray:
+def cell_kernel(spread: float, offset: float = 0.0) -> np.ndarray:
     """T[m, μ] = P(cell's limit μ | lens's limit m), with the band's offset."""
-    return kernel(CELL_SPREAD_AV, round(offset, 6))
+    return kernel(spread, round(offset, 6))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,6 +38,12 @@ class Cells:
     @property
     def count(self) -> int:
         return len(self.lens)
+
+    def part(self, first: int, last: int) -> Cells:
+        """The cells first … last − 1, with their entries left behind."""
+        return replace(
+            self, lens=self.lens[first:last], band=self.band[first:last], zone=self.zone[first:last]
+        )
 
 
 def cells_of(arrays: EvidenceArrays) -> Cells:

@@ -9,7 +9,7 @@ from scipy.sparse import csr_array
 
 from registry.consensus.beliefs import Priors
 from registry.consensus.cells import UNSTATED
-from registry.consensus.constants import CELL_SPREAD_AV, SHARED_ACROSS_CELLS, STRAY_SHARE
+from registry.consensus.constants import SHARED_ACROSS_CELLS, STRAY_SHARE
 from registry.consensus.grid import (
     GRID,
     GRID_POINTS,
@@ -71,7 +71,7 @@ def _robust(blurred: np.ndarray, shares: np.ndarray, priors: Priors, dtype: str)
     vague = np.flatnonzero(shares < 1)
     if len(vague):
         share = shares[vague, None, None].astype(dtype)
-        neighbour = cube[vague] @ kernel(CELL_SPREAD_AV * 2**0.5).T.astype(dtype)
+        neighbour = cube[vague] @ kernel(priors.cell_spread * 2**0.5).T.astype(dtype)
         cube[vague] = share * cube[vague] + (1 - share) * neighbour
     return cube.reshape(-1, WIDTH) + TINY
 
@@ -118,14 +118,40 @@ def _sums(target: np.ndarray, source: np.ndarray, weight, count: int, table: np.
 
 def _cell_priors(rows: Rows, priors: Priors, row_logs: np.ndarray, dtype: str) -> np.ndarray:
     cells = rows.cells
-    lens_logs = np.log(np.outer(priors.spreads, priors.limits) + TINY).ravel()
-    beliefs = np.tile(lens_logs.astype(dtype), (cells.count, 1))
+    lens_logs = np.log(np.outer(priors.spreads, priors.limits) + TINY).ravel().astype(dtype)
     target, source = _cell_pairs(cells.lens)
-    if len(target):
-        messages = _messages(rows, priors, row_logs, target, source, dtype)
-        start = np.flatnonzero(np.append(True, np.diff(target) != 0))
-        beliefs[target[start]] += np.add.reduceat(messages, start, axis=0)
+    if not len(target):
+        return _down(np.tile(lens_logs, (cells.count, 1)), cells.band, priors, dtype)
+    pairs, messages = _pair_messages(rows, priors, row_logs, target, source, dtype)
+    beliefs = _sums(target[pairs[0]], pairs[1], None, cells.count, messages) + lens_logs
     return _down(beliefs, cells.band, priors, dtype)
+
+
+def _pair_messages(rows: Rows, priors: Priors, row_logs, target, source, dtype: str):
+    """Messages of pairs of cells, each different one once: ((pair, message of the pair), messages).
+
+    Most pairs share no cluster, so that the source tells every such target the same; or all of them, so
+    that it tells nothing.
+    """
+    first = np.searchsorted(rows.row_cell, source, side="left")
+    size = np.searchsorted(rows.row_cell, source, side="right") - first
+    pair, row = np.repeat(np.arange(len(source)), size), ranges(first, size)
+    width = int(rows.row_cluster.max(initial=0)) + 1
+    spoken = np.isin(target[pair] * width + rows.row_cluster[row], rows.row_cell * width + rows.row_cluster)
+    silent = np.bincount(pair[spoken], minlength=len(source))
+    whole = np.flatnonzero((silent == 0) & (size > 0))
+    partly = np.flatnonzero((silent > 0) & (silent < size))
+    sources, place = np.unique(source[whole], return_inverse=True)
+    messages = _messages(
+        rows,
+        priors,
+        row_logs,
+        np.concatenate([np.full(len(sources), -1), target[partly]]),
+        np.concatenate([sources, source[partly]]),
+        dtype,
+    )
+    number = np.concatenate([place, len(sources) + np.arange(len(partly))])
+    return (np.concatenate([whole, partly]), number), messages
 
 
 def _cell_pairs(lens: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -172,7 +198,7 @@ def _by_band(cube, cells: np.ndarray, bands: list[str], priors: Priors, dtype: s
     out = np.empty_like(cube)
     for offset in np.unique(offsets):
         mine = offsets == offset
-        matrix = cell_kernel(float(offset)).astype(dtype)
+        matrix = cell_kernel(priors.cell_spread, float(offset)).astype(dtype)
         out[mine] = cube[mine] @ (matrix.T if up else matrix)
     return out.reshape(-1, WIDTH)
 
@@ -185,11 +211,13 @@ def band_offset(priors: Priors, band: str) -> float:
 @dataclass(frozen=True)
 class LensBeliefs:
     """Summed over a catalogue's lenses with evidence: posterior of the lens's own limit (G,), of the
-    spread (spreads,), and per band (sum of its cells' moves against their lens, number of cells)."""
+    spread (spreads,), and per band (sum of its cells' moves against their lens, number of cells). evidence:
+    log likelihood of the catalogue, up to a constant that no prior changes."""
 
     limits: np.ndarray
     spreads: np.ndarray
     band_moves: dict[str, tuple[float, float]]
+    evidence: float
     count: int
 
 
@@ -203,16 +231,20 @@ def lens_beliefs(
     messages = _messages(rows, priors, pooled.row_logs, np.full(len(told), -1), told, dtype)
     start = np.flatnonzero(np.append(True, np.diff(lens) != 0)) if len(told) else np.empty(0, np.intp)
     if not len(start):
-        return LensBeliefs(np.zeros(GRID_POINTS), np.zeros(SPREAD_COUNT), {}, 0)
+        return LensBeliefs(np.zeros(GRID_POINTS), np.zeros(SPREAD_COUNT), {}, 0.0, 0)
     base = np.log(np.outer(priors.spreads, priors.limits) + TINY).ravel()
-    joint = normalised(base + np.add.reduceat(messages, start, axis=0))
+    logs = base + np.add.reduceat(messages, start, axis=0)
+    joint = normalised(logs)
+    top = logs.max(axis=1)
+    evidence = np.log(np.exp(logs - top[:, None]).sum(axis=1)) + top
     joint = joint.reshape(-1, SPREAD_COUNT, GRID_POINTS)
     lens_mean = np.repeat(joint.sum(axis=1) @ GRID, np.diff(np.append(start, len(told))))
     cell_mean = pooled.posterior[told].reshape(-1, SPREAD_COUNT, GRID_POINTS).sum(axis=1) @ GRID
     weight = np.ones(len(told)) if weights is None else weights[lens]
     joint *= weight[start][:, None, None]
     moves = _band_moves([rows.cells.band[cell] for cell in told], weight * (cell_mean - lens_mean), weight)
-    return LensBeliefs(joint.sum(axis=(0, 1)), joint.sum(axis=(0, 2)), moves, len(start))
+    total = float(evidence @ weight[start])
+    return LensBeliefs(joint.sum(axis=(0, 1)), joint.sum(axis=(0, 2)), moves, total, len(start))
 
 
 def _band_moves(bands: list[str], moves: np.ndarray, weights: np.ndarray) -> dict[str, tuple[float, float]]:

@@ -13,13 +13,16 @@ from registry.consensus.causes import explain
 from registry.consensus.constants import (
     BASE_LENSES,
     CAUSE_BASE_LENSES,
+    CELL_SPREAD_AV,
+    CELL_SPREAD_LOG_SD,
+    CELL_SPREADS_AV,
     EM_PASSES,
     PRIOR_SMOOTHING_AV,
     VISIBLE_EV,
 )
 from registry.consensus.evidence import Lens, Report
 from registry.consensus.grid import kernel
-from registry.consensus.pooling import lens_beliefs
+from registry.consensus.pooling import lens_beliefs, normalised
 from registry.consensus.rows import Rows, compile_rows
 
 __all__ = ["DEFAULT_PRIORS", "Priors", "fit_priors", "learn_priors"]
@@ -38,14 +41,27 @@ def fit_priors(
     cases = list(catalogue)
     rows, moved = compile_rows(arrays_of(cases, visible_ev)), base.at(visible_ev)
     first = learn_priors(rows, moved)
+    if not first.lenses:
+        return moved
     # A lens whose reports a cause splits would teach that tests scatter widely; so it counts as far as
     # nothing splits it, judged with the spreads that were believed before.
     judging = replace(first, spreads=moved.spreads)
     explanations = [explain(lens, reports, judging, visible_ev) for lens, reports in cases]
-    if not any(explained.tried for explained in explanations):
-        return first
     causes, weights = learn_causes([explained.support for explained in explanations], moved)
-    return replace(learn_priors(rows, moved, weights), causes=causes)
+    learned = learn_priors(rows, moved, weights)
+    between = learn_cell_spread(rows, learned, weights)
+    return replace(learn_priors(rows, replace(moved, cell_spread=between), weights), causes=causes)
+
+
+def learn_cell_spread(rows: Rows, priors: Priors, weights: np.ndarray | None = None) -> float:
+    """How far apart a lens's cells lie (stops): posterior mean over CELL_SPREADS_AV, given the other priors."""
+    candidates = np.array(CELL_SPREADS_AV)
+    held = -0.5 * (np.log(candidates / CELL_SPREAD_AV) / CELL_SPREAD_LOG_SD) ** 2
+    told = [
+        lens_beliefs(rows, replace(priors, cell_spread=spread), weights).evidence
+        for spread in CELL_SPREADS_AV
+    ]
+    return float(normalised(held + np.array(told)) @ candidates)
 
 
 def learn_causes(
@@ -94,6 +110,7 @@ def learn_priors(
             offsets=_offsets(beliefs.band_moves, base),
             lenses=beliefs.count,
             visible_ev=base.visible_ev,
+            cell_spread=base.cell_spread,
         )
     return priors
 

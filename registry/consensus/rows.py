@@ -6,12 +6,15 @@ order it came in; and equal rows are kept once, so a catalogue costs what its di
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from registry.consensus.arrays import EVIDENCE, MIXED, NOTHING, EvidenceArrays
 from registry.consensus.clusters import clusters_of
+from registry.consensus.constants import CAMP_LIKELIHOOD_RATIO
+from registry.consensus.grid import EDGES, GRID_POINTS
 from registry.consensus.likelihood import log_likelihoods
 from registry.consensus.membership import Cells, cells_of
 
@@ -45,17 +48,62 @@ class Rows:
     n_mixed_reports: np.ndarray
     n_nothing: np.ndarray
 
-    @property
+    @cached_property
+    def camps(self) -> tuple[np.ndarray, np.ndarray]:
+        """Per unique row: Av up to which it says clean (−inf: no stop), Av from which hot (inf: none).
+
+        Between the two lie the limits whose likelihood is within CAMP_LIKELIHOOD_RATIO of its best.
+        """
+        size = np.diff(self.member_start)
+        mean = self.patterns[self.members[self.member_start[:-1]]]
+        several = np.flatnonzero(size > 1)
+        if len(several):
+            flat = self.members[ranges(self.member_start[several], size[several])]
+            starts = np.cumsum(size[several]) - size[several]
+            mean[several] = np.add.reduceat(self.patterns[flat], starts, axis=0) / size[several, None]
+        return camps_of(mean)
+
+    @cached_property
     def n_clusters(self) -> np.ndarray:
         """Independent pieces of evidence with a likelihood, per cell."""
         return np.bincount(self.row_cell, minlength=self.cells.count)
 
+    def part(self, first: int, last: int) -> Rows:
+        """What pooling needs of the cells first … last − 1; they must hold whole lenses."""
+        row_from, row_to = np.searchsorted(self.row_cell, [first, last])
+        unique, row_unique = np.unique(self.row_unique[row_from:row_to], return_inverse=True)
+        size = np.diff(self.member_start)[unique]
+        flat = self.members[ranges(self.member_start[unique], size)]
+        patterns, members = np.unique(flat, return_inverse=True)
+        return replace(
+            self,
+            cells=self.cells.part(first, last),
+            patterns=self.patterns[patterns],
+            members=members,
+            member_start=np.append(0, np.cumsum(size)),
+            shares=self.shares[unique],
+            row_cell=self.row_cell[row_from:row_to] - first,
+            row_cluster=self.row_cluster[row_from:row_to] - self.row_cluster[row_from:row_to].min(initial=0),
+            row_unique=row_unique,
+        )
 
-def compile_rows(arrays: EvidenceArrays, odds_step: float | None = None) -> Rows:
-    """Compile columns. odds_step: round log odds to it, which keeps a large catalogue's table of unique
-    sweeps small; None keeps every digit."""
+
+def camps_of(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(clean up to, hot from) of log likelihoods on the grid, (n, G); see Rows.camps."""
+    if not len(logs):
+        return np.empty(0), np.empty(0)
+    near = logs >= logs.max(axis=1, keepdims=True) - np.log(CAMP_LIKELIHOOD_RATIO)
+    first = np.argmax(near, axis=1)
+    last = GRID_POINTS - 1 - np.argmax(near[:, ::-1], axis=1)
+    clean = np.where(first > 0, EDGES[first], -np.inf)
+    hot = np.where(last < GRID_POINTS - 1, EDGES[last + 1], np.inf)
+    return clean, hot
+
+
+def compile_rows(arrays: EvidenceArrays) -> Rows:
+    """Compile columns."""
     clusters = clusters_of(arrays)
-    report, av, odds = settle_readings(arrays, odds_step)
+    report, av, odds = settle_readings(arrays)
     hashes = _sweep_hashes(report, av, odds, len(arrays.report_lens))
     telling = np.flatnonzero(arrays.report_kind == EVIDENCE)
     unique, first, inverse = np.unique(hashes[telling], return_index=True, return_inverse=True)
@@ -66,14 +114,12 @@ def compile_rows(arrays: EvidenceArrays, odds_step: float | None = None) -> Rows
     return _rows(arrays, cells, clusters, report_pattern, unique, patterns)
 
 
-def settle_readings(arrays: EvidenceArrays, odds_step: float | None = None) -> tuple[np.ndarray, ...]:
+def settle_readings(arrays: EvidenceArrays) -> tuple[np.ndarray, ...]:
     """(report, Av, log odds) with each report's stops once, sorted.
 
     Frames that repeat a stop of one sweep are one set-up's: their log odds are averaged, equal ones once.
     """
     odds = arrays.reading_odds + 0.0
-    if odds_step:
-        odds = np.round(odds / odds_step) * odds_step + 0.0
     stop = np.round(arrays.reading_av * 1e6).astype(np.int64) + 10**7
     place = arrays.reading_report.astype(np.int64) * 10**8 + stop
     if len(place) < 2 or np.all(np.diff(place) > 0):

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from registry.consensus.constants import (
-    CAMP_LIKELIHOOD_RATIO,
     DIFFER_EACH_SIDE,
     DIFFER_GAP_AV,
     DIFFER_SHARE,
@@ -22,8 +21,7 @@ from registry.consensus.constants import (
     SAFE_CHANCE,
     SAME_STOP_AV,
 )
-from registry.consensus.grid import EDGES, GRID_POINTS
-from registry.consensus.rows import Rows
+from registry.consensus.rows import Rows, ranges
 
 CODES = (
     "no-reports",
@@ -64,23 +62,6 @@ class Ruling:
     confidence: np.ndarray
     says: np.ndarray
     says_column: np.ndarray
-
-
-def camps(rows: Rows) -> tuple[np.ndarray, np.ndarray]:
-    """Per unique row: Av up to which it says clean (−inf: no stop), Av from which hot (inf: none).
-
-    Between the two lie the limits whose likelihood is within CAMP_LIKELIHOOD_RATIO of its best.
-    """
-    size = np.diff(rows.member_start)
-    if not len(size):
-        return np.empty(0), np.empty(0)
-    mean = np.add.reduceat(rows.patterns[rows.members], rows.member_start[:-1], axis=0) / size[:, None]
-    near = mean >= mean.max(axis=1, keepdims=True) - np.log(CAMP_LIKELIHOOD_RATIO)
-    first = np.argmax(near, axis=1)
-    last = GRID_POINTS - 1 - np.argmax(near[:, ::-1], axis=1)
-    clean = np.where(first > 0, EDGES[first], -np.inf)
-    hot = np.where(last < GRID_POINTS - 1, EDGES[last + 1], np.inf)
-    return clean, hot
 
 
 def rule(rows: Rows, chance: np.ndarray, low: np.ndarray, high: np.ndarray) -> Ruling:
@@ -141,7 +122,7 @@ def _differ(rows: Rows) -> np.ndarray:
     differ = np.zeros(count, dtype=bool)
     if not len(rows.row_cell):
         return differ
-    clean, hot = (ends[rows.row_unique] for ends in camps(rows))
+    clean, hot = (ends[rows.row_unique] for ends in rows.camps)
     n = rows.n_clusters
     start = np.flatnonzero(np.append(True, np.diff(rows.row_cell) != 0))
     cell = rows.row_cell[start]
@@ -150,18 +131,24 @@ def _differ(rows: Rows) -> np.ndarray:
     differ[cell] = (n[cell] > 1) & (n[cell] <= FEW_REPORTS) & (gap >= FEW_GAP_AV - slack)
     apart = np.zeros(count, dtype=bool)
     apart[cell] = gap >= DIFFER_GAP_AV - slack
-    for index in np.flatnonzero(apart & (n >= 2 * DIFFER_EACH_SIDE)):
-        differ[index] |= _split(clean[rows.row_cell == index], hot[rows.row_cell == index], slack)
+    torn = (apart & (n >= 2 * DIFFER_EACH_SIDE))[rows.row_cell]
+    differ[_split(rows.row_cell[torn], clean[torn], hot[torn], slack)] = True
     return differ
 
 
-def _split(clean: np.ndarray, hot: np.ndarray, slack: float) -> bool:
-    """Whether at some stop enough clusters are hot at or before it and enough clean a full stop beyond."""
-    stops = np.unique(hot[np.isfinite(hot)])
-    is_hot = (hot[:, None] <= stops + slack).sum(axis=0)
-    is_clean = (clean[:, None] >= stops + DIFFER_GAP_AV - slack).sum(axis=0)
+def _split(cell: np.ndarray, clean: np.ndarray, hot: np.ndarray, slack: float) -> np.ndarray:
+    """Cells where at some stop enough clusters are hot at or before it and enough clean a full stop beyond.
+
+    cell, clean, hot: per row, sorted by cell. The stops to look at are those where some row turns hot.
+    """
+    first = np.searchsorted(cell, cell, side="left")
+    size = np.searchsorted(cell, cell, side="right") - first
+    stop, other = np.repeat(np.arange(len(cell)), size), ranges(first, size)
+    is_hot = np.bincount(stop[hot[other] <= hot[stop] + slack], minlength=len(cell))
+    beyond = clean[other] >= hot[stop] + DIFFER_GAP_AV - slack
+    is_clean = np.bincount(stop[beyond], minlength=len(cell))
     minority = np.minimum(is_hot, is_clean)
-    return bool(np.any((minority >= DIFFER_EACH_SIDE) & (minority >= DIFFER_SHARE * len(clean))))
+    return cell[(minority >= DIFFER_EACH_SIDE) & (minority >= DIFFER_SHARE * size) & np.isfinite(hot)]
 
 
 def _single_reports(rows: Rows, first: np.ndarray, last: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -173,7 +160,7 @@ def _single_reports(rows: Rows, first: np.ndarray, last: np.ndarray) -> tuple[np
     alone = np.flatnonzero(n == 1)
     if not len(alone):
         return says, column
-    clean = camps(rows)[0][rows.row_unique[np.searchsorted(rows.row_cell, alone)]]
+    clean = rows.camps[0][rows.row_unique[np.searchsorted(rows.row_cell, alone)]]
     reached = _ends(cells.tested[alone] & (cells.avs <= clean[:, None] + GRID_STEP_AV / 2))[1]
     code = _code_of_last_clean(cells, alone, reached, last[alone])
     hot_all = cells.avs[np.maximum(first[alone], 0)] <= cells.widest[alone] + SAME_STOP_AV

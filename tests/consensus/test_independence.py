@@ -63,16 +63,25 @@ def test_the_chance_of_a_clean_frame_never_rises_with_the_f_number(reports):
     assert all(0 <= stop.low <= stop.p_clean <= stop.high <= 1 for stop in cell.stops)
 
 
-@settings(deadline=None, max_examples=60)
-@given(reports=reports_of_limits)
-def test_another_report_that_agrees_never_lowers_confidence(reports):
-    before = only_cell(reports)
-    verdict = before.verdict.says or before.verdict
-    agreed = {"never-clean": 1, "clean-throughout": 16}.get(verdict.code, verdict.f_number)
-    if agreed is None:
-        return
-    after = only_cell([*reports, sweep("new", agreed)])
+@settings(deadline=None, max_examples=40)
+@given(limit=limits, count=st.integers(1, 9), make=st.sampled_from((sweep, measured)))
+def test_another_report_that_agrees_never_lowers_confidence(limit, count, make):
+    reports = [(sweep if n % 2 else make)(n, limit) for n in range(count)]
+    before, after = only_cell(reports), only_cell([*reports, make("new", limit)])
     assert CONFIDENCES.index(after.confidence) >= CONFIDENCES.index(before.confidence)
+
+
+@settings(deadline=None, max_examples=40)
+@given(reports=reports_of_limits)
+def test_another_report_that_finds_the_stated_stop_clean_never_lowers_its_chance(reports):
+    before = only_cell(reports)
+    stated = before.verdict.f_number
+    if stated is None:
+        return
+    tested = [stop for stop in STOPS if stop <= stated]
+    after = only_cell([*reports, sweep("new", stated, stops=tested)])
+    chance = {stop.f_number: stop.p_clean for stop in before.stops}
+    assert {stop.f_number: stop.p_clean for stop in after.stops}[stated] >= chance[stated]
 
 
 @settings(deadline=None, max_examples=30)
