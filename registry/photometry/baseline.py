@@ -22,11 +22,12 @@ FALLOFFS_DRAWN = 4000
 KERNEL_WIDTH = 0.3
 LARGEST_ERROR = 0.012
 SAME_LENS_SHARE = 0.75
+LOG_UNFORESEEN, UNFORESEEN_WIDTH = -12.0, 1.5
 
 OUTER_RADIUS = 0.75
 """Corners tell little of a central patch and much of hoods, rims and decentred glass: half weight from here."""
 
-CONSTANT_SD, TILT_SD, SECOND_SD, THIRD_SD = 10.0, 0.3, 0.02, 0.02
+CONSTANT_SD, TILT_SD, SECOND_SD, DECENTRED_SD = 10.0, 0.3, 0.02, 0.08
 WAVES_SD = 0.012
 """Prior standard deviations in EV: level; tilt per half-diagonal; the other low orders of an uneven target."""
 
@@ -98,8 +99,8 @@ def columns_on(height: int, width: int) -> Columns:
     grid = grid_of(height, width)
     x, y = grid.x, grid.y
     squared = x**2 + y**2
-    columns = [np.ones_like(x), x, y, x**2 - y**2, 2 * x * y, x * squared, y * squared]
-    sds = [CONSTANT_SD, TILT_SD, TILT_SD, SECOND_SD, SECOND_SD, THIRD_SD, THIRD_SD]
+    columns = [np.ones_like(x), x, y, x**2 - y**2, 2 * x * y, x * squared, y * squared, x * squared**2, y * squared**2]
+    sds = [CONSTANT_SD, TILT_SD, TILT_SD, SECOND_SD, SECOND_SD, *[DECENTRED_SD] * 4]
     for order in range(2, 5):
         for across in range(order + 1):
             down = order - across
@@ -138,7 +139,17 @@ def single_frame_kinds(optics: Optics) -> tuple[Kind, ...]:
     )[:, 0]
     coefficients, error = falloff_coefficients(curves)
     sayable = error < LARGEST_ERROR
-    return kinds_of(coefficients[sayable], _marks_of(curves[sayable]), KINDS_OF_FALLOFF)
+    return (
+        *kinds_of(coefficients[sayable], _marks_of(curves[sayable]), KINDS_OF_FALLOFF),
+        unforeseen_kind(coefficients[sayable]),
+    )
+
+
+def unforeseen_kind(coefficients: np.ndarray) -> Kind:
+    """One broad normal for falloffs that no sample resembles: all samples' covariance, widened."""
+    mean = coefficients.mean(axis=0)
+    spread = np.cov(coefficients.T) + 1e-6 * np.eye(len(mean))
+    return Kind(LOG_UNFORESEEN, mean[None], np.linalg.cholesky(spread) * UNFORESEEN_WIDTH)
 
 
 @lru_cache(maxsize=16)

@@ -57,6 +57,9 @@ def _template(columns, centre, radius):
     return np.exp(-np.log(2) * (squared / radius**2) ** (EXPONENT / 2)) * columns.root_weight
 
 
+LEAST_LOG_ODDS = -2.0
+"""The search is by a coarser model, which may be too sure of a broad patch's centre: Occam's price is capped."""
+
 GAUSS_NEWTON_STEPS = 5
 LARGEST_STEP = np.array([0.03, 0.03, 0.3, 0.4])
 
@@ -112,7 +115,7 @@ def find_centre(
     best = int(np.argmax(log_evidence))
     log_share = float(logsumexp(log_evidence) - (log_evidence - candidates.log_prior)[best])
     # The evidence at the refined centre stands for its cell; the other cells' share is Occam's price.
-    log_odds = min(0.0, log_share)
+    log_odds = float(np.clip(log_share, LEAST_LOG_ODDS, 0.0))
     if score[best] <= 0:
         return Found(Shape(0.0, 0.0, 0.15, EXPONENT), 0.0, log_odds)
     start = Shape(*candidates.centres[best], candidates.radii[best], EXPONENT)

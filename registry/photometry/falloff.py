@@ -38,12 +38,30 @@ def sample_falloffs(
     Returns log2 of relative illumination, 0 at the centre, shape (count, len(f_numbers), len(RADII)).
     An f-number of None is drawn per lens.
     """
-    natural = _natural(focal_length_mm, half_diagonal_mm, count, random)
-    mechanical = _mechanical(_openings(f_numbers, count, random), random)
-    corrected = np.where(random.random(count) < 0.35, random.uniform(-0.15, 1.1, count), 0)
-    remainder = _corrected_remainder(corrected != 0, count, random)
-    falloff = (natural[:, None] + mechanical) * (1 - corrected)[:, None, None] + remainder[:, None]
+    natural = _natural(focal_length_mm, half_diagonal_mm, count, random)[:, None]
+    openings = _openings(f_numbers, count, random)
+    wide_open = np.ones((count, 1))
+    mechanical = _mechanical(np.hstack([openings, wide_open]), random)
+    clean = natural + mechanical
+    falloff = clean[:, :-1] - _profile_gain(clean, random)
     return falloff - falloff[..., :1]
+
+
+def _profile_gain(clean, random):
+    """What a lens profile adds: a share of the frame's own falloff, or a polynomial in r² of that wide open.
+
+    clean: (count, frames + 1, len(RADII)), wide open last.
+    """
+    count = len(clean)
+    share = random.uniform(-0.1, 1.1, count)[:, None, None]
+    powers = RADII[:, None] ** [2, 4, 6]
+    polynomial = clean[:, -1:] @ np.linalg.pinv(powers).T @ powers.T
+    first, second = random.normal(0, 0.02, (2, count, 1, 1))
+    wave = first * (RADII**2 - RADII**4) * 4 + second * (RADII**2 - RADII**6) * 2
+    draw = random.random(count)[:, None, None]
+    own = share * clean[:, :-1] + wave
+    fixed = share * polynomial + np.zeros_like(clean[:, :-1])
+    return np.select([draw < 0.2, draw < 0.35], [own, fixed], 0.25 * wave)
 
 
 def _natural(focal, half_diagonal, count, random):
@@ -103,10 +121,3 @@ def _pupil_overlap(openings, random):
             )
         )
     return np.log2(np.clip(lens / (np.pi * pupil**2), 0.1, 1))
-
-
-def _corrected_remainder(corrected, count, random):
-    """What a lens profile leaves: a wave of some hundredths, from its few polynomial terms."""
-    first, second = random.normal(0, 0.02, (2, count, 1))
-    wave = first * (RADII**2 - RADII**4) * 4 + second * (RADII**2 - RADII**6) * 2
-    return np.where(corrected[:, None], wave, 0.25 * wave)

@@ -1,7 +1,7 @@
 """A first, flexible fit of one frame: where a patch would be, what is left over, and with that the noise to use.
 
-The working variance is the pixel noise (or what the fit leaves, if that is more) times TEMPERING: neighbouring
-pixels err together, since no model of falloff, target and patch is quite true, and this makes intervals honest.
+The working variance is the pixel noise, plus the model's error times TEMPERING: neighbouring pixels err together
+where a model of falloff, target and patch isn't quite true, and this makes intervals honest.
 """
 
 from __future__ import annotations
@@ -20,6 +20,11 @@ from registry.photometry.posterior import solve_ridge
 from registry.photometry.stacking import columns_gram, node_columns
 
 TEMPERING = 60.0
+MODEL_ERROR_EV = 0.0025
+NOISE_FACTOR = 2.0
+LEFT_SHARE = 0.3
+"""The model's error is at least MODEL_ERROR_EV, and more by what the fit leaves beyond the pixel noise."""
+
 OUTLIER_LIMIT = 4.0
 """Residuals beyond this many standard deviations (dust, hairs, hot pixels) are pulled in to it."""
 
@@ -49,17 +54,23 @@ def fit_frame(frame: LogFrame, kinds: tuple[Kind, ...]) -> FrameFit:
     columns = columns_on(*frame.shape)
     field = (frame.luminance - np.median(frame.luminance)).ravel() * columns.root_weight
     prior = FixedPrior(columns, kinds)
-    variance = TEMPERING * frame.noise**2
+    variance = working_variance(frame.noise)
     for _ in range(2):
         found = prior.find(field, variance)
         flexible = _Flexible(prior, field, variance, found)
         field, residual = flexible.without_outliers(frame.noise)
         left = float(np.sqrt(np.mean(residual**2)))
-        variance = TEMPERING * max(frame.noise, left) ** 2
+        variance = working_variance(frame.noise, left)
     found = prior.find(field, variance)
     return FrameFit(
         frame, columns, kinds, field, variance, found, flexible.quality(residual, found, frame.noise)
     )
+
+
+def working_variance(noise: float, left: float = 0.0) -> float:
+    """Variance per pixel in EV²; left: root mean square of the fit's residual."""
+    beyond_noise = max(left**2 - noise**2, 0.0)
+    return NOISE_FACTOR * noise**2 + TEMPERING * (MODEL_ERROR_EV**2 + LEFT_SHARE * beyond_noise)
 
 
 class FixedPrior:

@@ -9,10 +9,10 @@ from registry.photometry import gates
 from registry.photometry.baseline import control_kinds, rounded, single_frame_kinds
 from registry.photometry.centre import linearised
 from registry.photometry.falloff import Optics
-from registry.photometry.fitting import FrameFit, broad_patch_covariance, fit_frame
+from registry.photometry.fitting import FrameFit, fit_frame
 from registry.photometry.luminance import log_frame
 from registry.photometry.measurement import REJECTED, Measurement, Refusal
-from registry.photometry.patches import single_frame_patches
+from registry.photometry.patches import few_patches, single_frame_patches
 from registry.photometry.posterior import (
     Terms,
     likeliest,
@@ -24,7 +24,7 @@ from registry.photometry.reading import measurement_of
 from registry.photometry.stacking import Stack, node_columns
 
 MOST_BASELINES = 80
-LOG_ODDS_OF_A_PATCH = 0.0
+LOG_ODDS_OF_A_PATCH = 3.0
 """Prior log odds that a frame has a patch."""
 
 CENTRE_UNCERTAINTY = 0.01
@@ -76,7 +76,7 @@ def terms_of(fit: FrameFit) -> Terms:
     nuisances = np.diag(np.concatenate([[drift_sd, drift_sd], fit.columns.nuisance_sd]))
     reduced = without_nuisances(sums, nuisances)
     by_kind, log_none = likeliest(
-        [without_falloff(reduced, kind) for kind in fit.kinds], broad_patch_covariance(), MOST_BASELINES
+        [without_falloff(reduced, kind) for kind in fit.kinds], few_patches(), MOST_BASELINES
     )
     log_odds = LOG_ODDS_OF_A_PATCH + fit.found.log_odds
     return patch_posterior(by_kind, log_none, single_frame_patches(), log_odds)

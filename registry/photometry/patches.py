@@ -25,7 +25,7 @@ DISC_RADIUS = 0.03
 SMALLEST_RADIUS, LARGEST_RADIUS = 0.045, 0.62
 USUAL_LARGEST_RADIUS = 0.3
 
-STRENGTHS_EV = np.array([0.02, 0.06, 0.2, 0.6])
+STRENGTHS_EV = (0.02, 0.06, 0.2, 0.6)
 """Scales of the half-normal priors of a patch's strength, equally likely."""
 
 
@@ -58,16 +58,18 @@ class PatchSamples:
     deviation: np.ndarray
 
 
-def grouped(profiles: np.ndarray, radius: np.ndarray) -> tuple[PatchSamples, ...]:
+def grouped(
+    profiles: np.ndarray, radius: np.ndarray, strengths: tuple[float, ...]
+) -> tuple[PatchSamples, ...]:
     """Every profile at every strength, grouped by strength and size. profiles: (count, frames, len(NODES))."""
     size_class = np.searchsorted(RADIUS_CLASSES, radius.mean(axis=1))
-    log_prior = -np.log(len(profiles) * len(STRENGTHS_EV))
+    log_prior = -np.log(len(profiles) * len(strengths))
     groups = []
     for size in np.unique(size_class):
         members = profiles[size_class == size]
         scale = np.sqrt((members**2).mean(axis=0))
         deviation = _smooth_covariance(scale, radius[size_class == size].mean(axis=0))
-        for strength in STRENGTHS_EV:
+        for strength in strengths:
             groups.append(
                 PatchSamples(
                     members.reshape(len(members), -1),
@@ -99,8 +101,17 @@ def single_frame_patches() -> tuple[PatchSamples, ...]:
     return sample_patches((None,), PATCHES_DRAWN, np.random.default_rng(5))
 
 
+@lru_cache(maxsize=1)
+def few_patches() -> tuple[PatchSamples, ...]:
+    """A coarse choice of patches, enough to rank baselines by."""
+    return sample_patches((None,), 70, np.random.default_rng(6), strengths=(0.06, 0.5))
+
+
 def sample_patches(
-    f_numbers: tuple[float | None, ...], count: int, random: np.random.Generator
+    f_numbers: tuple[float | None, ...],
+    count: int,
+    random: np.random.Generator,
+    strengths: tuple[float, ...] = STRENGTHS_EV,
 ) -> tuple[PatchSamples, ...]:
     """Draw patches of `count` lenses, each at all f-numbers."""
     relative = _relative_openings(f_numbers)
@@ -113,7 +124,7 @@ def sample_patches(
         unit = shape.profile(NODES / radius[:, frame, None], hardness[:, None])
         profiles[:, frame] = growth[:, frame, None] * unit
     profiles /= profiles.max(axis=(1, 2), keepdims=True)
-    return grouped(profiles, radius)
+    return grouped(profiles, radius, strengths)
 
 
 def _relative_openings(f_numbers):

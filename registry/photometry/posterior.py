@@ -102,28 +102,23 @@ def _integrate(precision, right, log_evidence, inner, cross, cross_right):
     )
 
 
-def likeliest(by_kind: list[Reduced], patch_covariance: np.ndarray, most: int) -> tuple[list[Reduced], float]:
-    """Keep the baselines that explain the frame best, with any patch or none.
+def likeliest(
+    by_kind: list[Reduced], few: tuple[PatchSamples, ...], most: int
+) -> tuple[list[Reduced], float]:
+    """Keep the baselines that explain the frame best, with one of a few patches or none.
 
-    patch_covariance: a broad normal prior of the profile (n, n). Returns what is kept, and the log evidence of
-    all baselines without a patch.
+    Returns what is kept, and the log evidence of all baselines without a patch.
     """
     without = np.concatenate([reduced.log_evidence for reduced in by_kind])
-    with_patch = []
-    for reduced in by_kind:
-        inner = np.eye(len(patch_covariance)) + patch_covariance @ reduced.precision
-        gain = (
-            np.einsum("nm,nm->m", reduced.right, np.linalg.solve(inner, patch_covariance @ reduced.right)) / 2
-        )
-        with_patch.append(reduced.log_evidence + gain - np.linalg.slogdet(inner)[1] / 2)
-    best = np.concatenate(with_patch)
-    order = np.maximum(best - best.max(), without - without.max())
-    limit = max(np.sort(order)[-min(most, len(order))], -9.0)
+    with_patch = np.concatenate(
+        [np.max([_Part(reduced, group).log_weight.max(axis=0) for group in few], axis=0) for reduced in by_kind]
+    )
+    order = np.maximum(with_patch - with_patch.max(), without - without.max())
+    limit = max(np.sort(order)[-min(most, len(order))], MOST_LOG_LOSS)
     kept, start = [], 0
     for reduced in by_kind:
-        count = len(reduced.log_evidence)
-        keep = order[start : start + count] >= limit
-        start += count
+        keep = order[start : start + len(reduced.log_evidence)] >= limit
+        start += len(keep)
         if keep.any():
             kept.append(Reduced(reduced.precision, reduced.right[:, keep], reduced.log_evidence[keep]))
     return kept, float(logsumexp(without))
@@ -166,6 +161,8 @@ class Terms:
         return mean, np.sqrt(np.maximum(second - mean**2, 0))
 
 
+MOST_LOG_LOSS = -12.0
+MOST_TERMS = 2500
 LEAST_LOG_WEIGHT = -6.0
 """Terms lighter than this against the heaviest are left out: together they stay below some thousandths."""
 
@@ -181,7 +178,11 @@ def patch_posterior(
     heaviest = max(part.heaviest for part in parts)
     parts = [part for part in parts if part.heaviest > heaviest + LEAST_LOG_WEIGHT]
     log_patch = logsumexp([logsumexp(part.log_weight) for part in parts]) + log_odds
-    chosen = [np.nonzero(part.log_weight > heaviest + LEAST_LOG_WEIGHT) for part in parts]
+    every = np.concatenate([part.log_weight.ravel() for part in parts])
+    least = heaviest + LEAST_LOG_WEIGHT
+    if len(every) > MOST_TERMS:
+        least = max(least, np.partition(every, -MOST_TERMS)[-MOST_TERMS])
+    chosen = [np.nonzero(part.log_weight >= least) for part in parts]
     picked = [part.pick(*where) for part, where in zip(parts, chosen, strict=True)]
     joined = [np.concatenate([pick[item] for pick in picked]) for item in range(5)]
     weight = np.exp(joined[0] - heaviest)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from registry.photometry.fitting import TEMPERING, FrameFit
+from registry.photometry.fitting import FrameFit, working_variance
 from registry.photometry.luminance import SMALLEST_NOISE, noise_of
 from registry.photometry.patches import disc_weights
 from registry.photometry.stacking import node_columns
@@ -34,7 +34,7 @@ def tints(fit: FrameFit, profile_ev: np.ndarray, ev: float) -> tuple[float | Non
 
     def tint(ratio):
         field = (ratio - np.median(ratio)).ravel() * columns.root_weight
-        variance = TEMPERING * max(noise_of(ratio), SMALLEST_NOISE) ** 2
+        variance = working_variance(max(noise_of(ratio), SMALLEST_NOISE))
         gram = design.T @ design + precision * variance
         return float(np.linalg.solve(gram, design.T @ field)[-1]) * at_centre
 
