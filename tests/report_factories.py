@@ -127,7 +127,7 @@ class FindingFactory(DjangoModelFactory):
 
 NOBODY_FOLLOWS: dict[str, list[str]] = {}  # for settings.LEDGER_FOLLOWERS
 
-HOT_SCENE = Scene(focal_length_mm=35, widest=1.4, patch=Patch(strength_ev=0.5, radius=0.1))
+HOT_SCENE = Scene(focal_length_mm=35, widest=1.4, patch=Patch(strength_ev=0.5, radius=0.1, shape="polygon"))
 CLEAN_SCENE = Scene(focal_length_mm=35, widest=1.4)
 SMALL = (900, 600)
 

@@ -11,7 +11,7 @@ from registry.simulation.files import write_jpeg
 from registry.simulation.render import render_frame
 from registry.simulation.scene import Patch, Scene
 
-SCENE = Scene(focal_length_mm=35, widest=2.8, patch=Patch(strength_ev=0.5, radius=0.12))
+SCENE = Scene(focal_length_mm=35, widest=2.8, patch=Patch(strength_ev=0.5, radius=0.1, shape="polygon"))
 
 
 @pytest.fixture

@@ -19,7 +19,7 @@ from registry.simulation.files import write_dng, write_jpeg, write_png, write_ti
 from registry.simulation.render import render_frame, render_sweep
 from registry.simulation.scene import Patch, Scene
 
-HOT = Scene(focal_length_mm=35, widest=2.8, patch=Patch(strength_ev=0.5, radius=0.12))
+HOT = Scene(focal_length_mm=35, widest=2.8, patch=Patch(strength_ev=0.5, radius=0.1, shape="polygon"))
 CLEAN = replace(HOT, patch=None)
 STOPS = (4, 5.6, 8, 11, 16)
 FIELDS = {
