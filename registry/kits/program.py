@@ -109,7 +109,7 @@ class _Columns:
         return len(self.upper) - 1
 
     def objectives(self) -> dict[str, np.ndarray]:
-        table = np.array(self.weights, dtype=np.int64)
+        table = np.array(self.weights, dtype=np.int64).reshape(-1, len(self.NAMES))
         return {name: _reduced(table[:, index]) for index, name in enumerate(self.NAMES)}
 
 

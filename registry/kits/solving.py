@@ -36,6 +36,8 @@ def solve_in_order(program: Program, aims: Sequence[str], extra: Extra | None = 
 
     Raises OutOfTime at the extra's own limit, CleanstopError when the solver finds no answer in its time.
     """
+    if not program.choice.routes:
+        return np.zeros(len(program.upper))
     extra = extra or Extra()
     upper = program.upper.copy()
     upper[list(extra.closed)] = 0

@@ -73,3 +73,32 @@ def best_key(lenses, filters, rings, *, narrower_by=0.0):
             )
         )
     return min(keys, default=None)
+
+
+def best_key_apart(lenses, filters, rings, owned_rings):
+    """The same key where rings aren't shared: every way for every lens, all combinations.
+
+    rings: {ring: price}. owned_rings: the copies owned, a list.
+    """
+    targets = [(index, thread, cut_on) for index, (thread, _, nms) in enumerate(lenses) for cut_on in nms]
+    ways = [
+        [
+            (index, cut_on, chain, size)
+            for chain, size in routes_of(thread, sorted({*rings, *owned_rings}), lenses[index][1], 0)
+            if (cut_on, size) in filters
+        ]
+        for index, thread, cut_on in targets
+    ]
+    keys = []
+    for taken in itertools.product(*ways):
+        bought = {(nm, size) for _, nm, _, size in taken if filters[nm, size] is not None}
+        placed = [ring for _, ring in {(index, ring) for index, _, chain, _ in taken for ring in chain}]
+        missing = {ring: max(0, placed.count(ring) - owned_rings.count(ring)) for ring in set(placed)}
+        if any(count and ring not in rings for ring, count in missing.items()):
+            continue
+        cost = sum(filters[one] for one in bought) + sum(rings[one] * n for one, n in missing.items() if n)
+        stacked = sum(len(chain) for _, _, chain, _ in taken)
+        keys.append(
+            (cost, len(bought), sum(missing.values()), 0, round(sum(s for _, s in bought), 1), stacked)
+        )
+    return min(keys, default=None)

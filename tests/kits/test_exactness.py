@@ -7,7 +7,7 @@ import pytest
 
 from registry.kits.bag import BagLens, FrontFilter, Need, Owned, Prices, Ring, Stacking
 from registry.kits.planning import plan_kit
-from tests.kits.brute_force import best_key
+from tests.kits.brute_force import best_key, best_key_apart
 
 SIZES = (49.0, 52.0, 58.0, 67.0, 77.0)
 CUT_ONS = (590.0, 720.0)
@@ -98,3 +98,28 @@ def test_no_purchase_is_better_where_narrower_filters_are_allowed():
     for seed in range(2000, 2020):
         planned, tried = both_answers(seed, priced=True, narrower_by=6.0)
         assert planned == tried, f"bag {seed}"
+
+
+def test_no_combination_is_better_where_each_lens_has_its_own_rings():
+    for seed in range(3000, 3060):
+        rng = np.random.default_rng(seed)
+        sizes = sorted(rng.choice(SIZES, 3, replace=False).tolist())
+        cut_ons = CUT_ONS[: rng.integers(1, 3)]
+        threads = rng.choice(sizes, 5 - len(cut_ons)).tolist()
+        pairs = [(low, high) for low in sizes for high in sizes if low < high]
+        owned = [pairs[rng.integers(3)] for _ in range(rng.integers(0, 4))]
+        filters = {(nm, size): int(rng.integers(500, 9000)) for nm in cut_ons for size in sizes}
+        rings = {pair: int(rng.integers(200, 2500)) for pair in pairs}
+        plan = plan_kit(
+            [BagLens(f"lens {index}", thread, 50.0) for index, thread in enumerate(threads)],
+            Need(cut_ons),
+            Owned(rings=tuple(Ring(*one) for one in owned)),
+            Prices(
+                {FrontFilter(*one): Decimal(cents) / 100 for one, cents in filters.items()},
+                rings={Ring(*one): Decimal(cents) / 100 for one, cents in rings.items()},
+            ),
+            share_rings=False,
+            max_alternatives=0,
+        )
+        lenses = [(thread, 2, cut_ons) for thread in threads]
+        assert key_of(plan.kit) == best_key_apart(lenses, filters, rings, owned), f"bag {seed}"
