@@ -150,7 +150,7 @@ def test_the_way_to_a_lens_can_be_walked_with_the_keyboard(open_page, gear):
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
     page.keyboard.type("35")
-    page.get_by_text("1 lens at").wait_for()
+    page.wait_for_url(re.compile("q=35"))
     for _ in range(20):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.closest('.rows') !== null"):
@@ -158,6 +158,22 @@ def test_the_way_to_a_lens_can_be_walked_with_the_keyboard(open_page, gear):
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile("/lenses/osterby-marram-35/"))
+    page.go_back()
+    page.get_by_role("heading", name="Which lenses stay clean").wait_for()
+    assert "q=35" in page.url and page.locator("header.masthead").count() == 1
+
+
+def test_a_refused_filter_is_said_beside_the_list(open_page, gear):
+    page = open_page("/")
+    page.get_by_label("My cut-on, nm").fill("12")
+    page.get_by_label("My cut-on, nm").press("Tab")
+    page.get_by_text("from 400 to 1100").wait_for()
+    page.get_by_label("My cut-on, nm").fill("830")
+    page.get_by_label("My cut-on, nm").press("Tab")
+    page.get_by_text("1 lens at 830 nm").wait_for()
+    page.get_by_role("button", name="Remember this as my camera").click()
+    page.get_by_role("link", name="Osterby Marram 35 mm f/1.4").click()
+    expect(page.locator(".verdict")).to_contain_text("At 830 nm")
 
 
 def test_enter_in_the_lens_field_goes_on_and_adds_nothing(open_page, gear, worker):

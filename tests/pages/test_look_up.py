@@ -105,6 +105,11 @@ def test_typing_replaces_only_the_rows(client, lens):
     assert page.startswith('<section id="rows"') and "<html" not in page
 
 
+def test_a_refusal_while_typing_is_shown_with_the_rows(client, lens):
+    response = client.get(HOME, {"cut_on_nm": "12"}, headers={"HX-Request": "true"})
+    assert response.status_code == 422 and "from 400 to 1100" in text_of(response)
+
+
 def test_a_list_takes_few_statements_however_long_it_is(client, django_assert_max_num_queries):
     FilterFactory()
     for _ in range(20):

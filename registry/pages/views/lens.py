@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from registry.consensus.constants import CAUSE_LIKELY
 from registry.gear import queries as gear
 from registry.gear.models import GearKind
 from registry.pages import camera
@@ -31,6 +32,7 @@ def lens(request: HttpRequest, slug: str) -> HttpResponse:
         "form": form,
         "reports": reports,
         "conflicts": standings.open_conflicts(tested),
+        "likely": CAUSE_LIKELY,
         "history": standings.history_of(tested)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.cache import patch_vary_headers
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST, require_safe
 
@@ -46,8 +47,11 @@ def look_up(request: HttpRequest) -> HttpResponse:
         "new_camera": (seen.mount, seen.cut_on_nm, seen.visible_ev)
         != (own.mount, own.cut_on_nm, own.visible_ev),
     }
-    template = "pages/look_up_rows.html" if request.htmx else "pages/look_up.html"
-    return render(request, template, context, status=200 if form.is_valid() else 422)
+    rows_only = request.htmx and not request.htmx.history_restore_request
+    template = "pages/look_up_rows.html" if rows_only else "pages/look_up.html"
+    response = render(request, template, context, status=200 if form.is_valid() else 422)
+    patch_vary_headers(response, ["HX-Request"])  # one address, two answers
+    return response
 
 
 @require_POST
