@@ -9,6 +9,7 @@ from django_tasks_db.models import DBTaskResult
 from django_tasks_db.utils import exclusive_transaction
 
 from registry.ledger.retries import LEASE, WillRetry, reap_stale_tasks, worker_name
+from registry.ledger.schedule import enqueue_what_is_due
 
 REAP_EVERY_SECONDS = LEASE.total_seconds() / 5
 WILL_RETRY = f"{WillRetry.__module__}.{WillRetry.__qualname__}"
@@ -47,6 +48,7 @@ class RegistryWorker(Worker):
         """Run tasks as they come, until a signal stops the process."""
         while self.running:
             self.reap_when_due()
+            enqueue_what_is_due()
             self.run()
             if self.running:
                 time.sleep(self.interval)

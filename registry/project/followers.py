@@ -1,5 +1,7 @@
 """Who acts on which event: the only door upwards. Dotted paths, so that no lower room imports a higher one."""
 
+from datetime import timedelta
+
 FOLLOWERS: dict[str, list[str]] = {
     "report.submitted": ["registry.standings.tasks.refresh_for_report"],
     "report.revised": ["registry.standings.tasks.refresh_for_report"],
@@ -7,4 +9,10 @@ FOLLOWERS: dict[str, list[str]] = {
     "report.set-aside": ["registry.standings.tasks.refresh_for_report"],
     "report.restored": ["registry.standings.tasks.refresh_for_report"],
     "report.remeasured": ["registry.standings.tasks.refresh_for_report"],
+}
+
+# What recurs, and how often; the task worker sees to it.
+EVERY: dict[str, timedelta] = {
+    "registry.reports.tasks.finish_stale_frames": timedelta(hours=1),
+    "registry.standings.tasks.renew_priors_and_standings": timedelta(days=1),
 }

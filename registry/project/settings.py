@@ -169,6 +169,7 @@ CACHES = {
 # ---- tasks and the ledger's followers ------------------------------------------------------------
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": []}}
 LEDGER_FOLLOWERS = "registry.project.followers.FOLLOWERS"
+LEDGER_SCHEDULE = "registry.project.followers.EVERY"
 
 # ---- people --------------------------------------------------------------------------------------
 AUTH_USER_MODEL = "accounts.Account"

@@ -19,6 +19,7 @@ from registry.reports.models import ImageState, Report, SampleImage
 from registry.reports.rules.geometry import half_diagonal_mm
 from registry.reports.rules.sweeps import Group, groups_of
 from registry.reports.services.measuring import unmeasurable
+from registry.reports.services.upkeep import sweep_stale_originals
 
 
 class DecoderBusy(Exception):
@@ -118,3 +119,9 @@ def _exposure_ev(image: SampleImage) -> float | None:
     """How much light the settings let in, in EV over 1 s at ISO 100, aside from the aperture."""
     seconds, iso = image.exif.get("exposure_seconds"), image.exif.get("iso")
     return math.log2(seconds * iso / 100) if seconds and iso else None
+
+
+@retried_task()
+def finish_stale_frames() -> None:
+    """Recurring: no original outlives the time it takes to sanitise it."""
+    sweep_stale_originals()

@@ -4,7 +4,7 @@ from registry.gear.models import Lens
 from registry.ledger.models import Event
 from registry.ledger.retries import retried_task
 from registry.reports.models import Report
-from registry.standings.services import refresh_lens
+from registry.standings.services import refresh_all, refresh_lens, renew_priors
 
 
 @retried_task()
@@ -20,3 +20,10 @@ def refresh_for_report(sequence: int) -> None:
         )
     for lens in lenses.distinct().order_by("pk"):
         refresh_lens(lens, cause_event=sequence, cause=event.name)
+
+
+@retried_task()
+def renew_priors_and_standings() -> None:
+    """Recurring: learn the priors anew from the whole catalogue, and state every standing under them."""
+    renew_priors()
+    refresh_all()

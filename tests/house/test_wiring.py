@@ -5,10 +5,10 @@ from django.core.management import call_command
 from django.utils.module_loading import import_string
 from django_tasks.base import Task
 
-from registry.project.followers import FOLLOWERS
+from registry.project.followers import EVERY, FOLLOWERS
 
 
-@pytest.mark.parametrize("path", sorted({path for paths in FOLLOWERS.values() for path in paths}))
+@pytest.mark.parametrize("path", sorted({*EVERY, *(path for paths in FOLLOWERS.values() for path in paths)}))
 def test_every_follower_is_a_task_that_can_be_enqueued(path):
     assert isinstance(import_string(path), Task)
 

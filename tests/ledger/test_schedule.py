@@ -1,0 +1,27 @@
+"""Recurring tasks come when they are due, and not before."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from registry.ledger.schedule import enqueue_what_is_due
+from registry.project.followers import EVERY
+
+pytestmark = pytest.mark.django_db
+
+
+def test_every_recurring_task_is_enqueued_once_and_then_waits_its_interval():
+    assert enqueue_what_is_due() == list(EVERY)
+    assert enqueue_what_is_due() == []
+
+
+def test_a_recurring_task_comes_again_after_its_interval():
+    enqueue_what_is_due()
+    later = timezone.now() + timedelta(hours=1, minutes=1)
+    assert enqueue_what_is_due(now=later) == ["registry.reports.tasks.finish_stale_frames"]
+
+
+def test_recurring_tasks_run_on_an_empty_registry(drain):
+    enqueue_what_is_due()
+    assert drain() == len(EVERY)
