@@ -87,6 +87,18 @@ def _directory(entries: list[tuple[int, int, object]], start: int) -> bytes:
     return table + struct.pack("<I", 0) + values
 
 
+def _dng_exif(serial: str) -> list[tuple[int, int, object]]:
+    return [
+        (33434, _RATIONAL, [Fraction(1, 125)]),
+        (33437, _RATIONAL, [8]),
+        (34855, _SHORT, 200),
+        (37386, _RATIONAL, [35]),
+        (36867, _ASCII, "2031:06:02 21:40:05"),
+        (42036, _ASCII, "Quillmark 35 mm f/2"),
+        (42033, _ASCII, serial),
+    ]
+
+
 def _dng(
     light: np.ndarray,
     *,
@@ -107,18 +119,7 @@ def _dng(
     samples = 1 if mosaic else 3
     pixels = numbers.tobytes()
     exif_at = 8 + len(pixels)
-    exif = _directory(
-        [
-            (33434, _RATIONAL, [Fraction(1, 125)]),
-            (33437, _RATIONAL, [8]),
-            (34855, _SHORT, 200),
-            (37386, _RATIONAL, [35]),
-            (36867, _ASCII, "2031:06:02 21:40:05"),
-            (42036, _ASCII, "Quillmark 35 mm f/2"),
-            (42033, _ASCII, serial),
-        ],
-        exif_at,
-    )
+    exif = _directory(_dng_exif(serial), exif_at)
     entries = [
         (254, _LONG, 0),
         (256, _LONG, width),
