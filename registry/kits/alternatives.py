@@ -70,20 +70,26 @@ class Alternatives:
         """
         if not most or not self._reached(self._price, self.best):
             return [], False
-        found = [read_stock(self.program, values) for values in self._fewer_placements()][:most]
+        found = list(self._fewer_placements())[:most]
         open_parts: list[Sketch] = []
         self._push(open_parts, self._around(Sketch((), 0, Part(), self.best)))
         for _ in range(STEPS_PER_KIT * most):
-            if not open_parts:
-                return found, self.gave_up
-            if len(found) == most:
-                return found, True
+            if not open_parts or len(found) == most:
+                break
             sketch = heappop(open_parts)
-            stock = read_stock(self.program, self._with_filters_of(sketch.values, self.aims))
-            if leaves_out_nothing(self.program.choice, stock):
-                found.append(stock)
+            kit = self._with_filters_of(sketch.values, self.aims)
+            if leaves_out_nothing(self.program.choice, read_stock(self.program, kit)):
+                found.append(kit)
+            if len(found) == most:
+                return self._in_order(found), True
             self._push(open_parts, self._around(sketch))
-        return found, self.gave_up or bool(open_parts)
+        return self._in_order(found), self.gave_up or bool(open_parts)
+
+    def _in_order(self, kits: list[np.ndarray]) -> list[Stock]:
+        return [read_stock(self.program, values) for values in sorted(kits, key=self._rank)]
+
+    def _rank(self, values: np.ndarray) -> tuple[int, ...]:
+        return tuple(self._reached(self.program.objectives[aim], values) for aim in self.aims)
 
     def _push(self, open_parts: list[Sketch], parts: Iterable[Part]) -> None:
         for part in parts:
@@ -93,8 +99,7 @@ class Alternatives:
                 self.gave_up = True
                 continue
             if values is not None:
-                rank = tuple(self._reached(self.program.objectives[aim], values) for aim in self._first_aims)
-                heappush(open_parts, Sketch(rank, next(self.turns), part, values))
+                heappush(open_parts, Sketch(self._rank(values), next(self.turns), part, values))
 
     def _around(self, sketch: Sketch) -> Iterator[Part]:
         """Parts that together hold what the sketch's part holds beside the sketch and kits with idle filters."""
@@ -133,8 +138,8 @@ class Alternatives:
 
     @property
     def _first_aims(self) -> tuple[str, ...]:
-        """Aims that choose the filters; the rest only chooses rings for them."""
-        return tuple(aim for aim in self.aims if aim in ("cost", "filters", "rings"))
+        """Aims that a part is searched by; the rest is settled once its filters are known."""
+        return ("cost",) if "cost" in self.aims else ("filters", "rings")
 
     @property
     def _price(self) -> np.ndarray:

@@ -32,7 +32,7 @@ def plan_kit(
     share_rings: bool = True,
     narrower_by_mm: float = 0.0,
     stacking: Stacking | None = None,
-    max_alternatives: int = 5,
+    max_alternatives: int = 4,
 ) -> KitPlan:
     """The kit that serves the bag for the least money, proven best by mixed-integer programming.
 
