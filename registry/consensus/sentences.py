@@ -99,10 +99,23 @@ def lens_sentence(
     tint = next((tint for tint in tints if tint.focal_zone == worst.focal_zone), None)
     if tint:
         words += f"; in brightness only: tinted from {mark_of(tint.f_number)}"
-    untested = [zone_label(zone, lens.focal_min, lens.focal_max) for zone in zones if zone not in told]
-    if untested and told != {UNSTATED}:
-        words += f"; nobody tested {_listed(untested)}"
+    if told != {UNSTATED} and (untested := _ranges([zone for zone in zones if zone in told], zones)):
+        ranges = [zone_label(zone, lens.focal_min, lens.focal_max) for zone in untested]
+        words += f"; nobody tested {_listed(ranges)}"
     return words
+
+
+def _ranges(told: Sequence[str], zones: Sequence[str]) -> list[str]:
+    """The zones not told, neighbours joined into one: "187-264" and "264-373" into "187-373"."""
+    joined: list[str] = []
+    for before, zone in zip([None, *zones], zones, strict=False):
+        if zone in told:
+            continue
+        if joined and before not in told and before is not None:
+            joined[-1] = f"{joined[-1].split('-')[0]}-{zone.split('-')[1]}"
+        else:
+            joined.append(zone)
+    return joined
 
 
 def _listed(names: Sequence[str]) -> str:

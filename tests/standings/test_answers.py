@@ -28,7 +28,7 @@ def test_the_sentence_takes_the_worst_tested_zone_and_names_the_untested(zoom):
     refresh_lens(zoom)
     answer = lens_answer(zoom, cut_on_nm=720)
     assert answer.sentence.startswith("clean to f/5.6 at 66–70 mm, its worst tested zone")
-    assert "nobody tested 33–47 mm and 47–66 mm" in answer.sentence
+    assert "nobody tested 33–66 mm" in answer.sentence
     assert answer.worst.words == "clean to f/5.6"
     assert [zone.tested for zone in answer.zones] == [True, False, False, True]
 
