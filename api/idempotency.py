@@ -9,6 +9,7 @@ from datetime import timedelta
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db import IntegrityError, transaction
+from django.http import QueryDict
 from django.utils import timezone
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
@@ -86,8 +87,7 @@ def _checked(key: str) -> str:
 
 def _fingerprint(request: Request) -> str:
     digest = hashlib.sha256(f"{request.method} {request.path}?{request.META['QUERY_STRING']}\n".encode())
-    files = request.FILES if hasattr(request, "FILES") else {}
-    if isinstance(request.data, dict) and not files:
+    if not isinstance(request.data, QueryDict):
         digest.update(json.dumps(request.data, sort_keys=True, default=str).encode())
         return digest.hexdigest()
     for name in sorted(request.data):

@@ -68,13 +68,13 @@ ENTRY = {
     },
 }
 EVERYWHERE = {
+    "401": "The token is not valid, or an account is needed.",
     "404": "There is nothing here.",
     "422": "The input can't be taken.",
     "429": "Too many requests.",
 }
 WHEN_WRITING = {
     "400": "The body can't be parsed.",
-    "401": "This needs an account.",
     "403": "The account or token may not do that.",
     "409": "The state of the thing doesn't allow it.",
     "413": "Too large.",

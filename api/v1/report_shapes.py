@@ -10,6 +10,7 @@ from registry.reports.models import (
     Basis,
     Claim,
     ClaimSays,
+    FilterPosition,
     Finding,
     FindingKind,
     ImagePurpose,
@@ -178,13 +179,16 @@ class ImageWithProfileSerializer(ImageSerializer):
 
 
 class ReportRowSerializer(serializers.ModelSerializer):
-    """A report in a list."""
+    """A report in a list. What is not stated is null."""
+
+    NULL_IF_EMPTY = ("filter_position", "citation_url", "citation_archive_url")
 
     id = serializers.CharField(source="public_id", read_only=True)
     author = PersonSerializer(read_only=True)
     lens = serializers.SlugRelatedField("slug", read_only=True)
     state = serializers.ChoiceField(choices=ReportState.choices, read_only=True)
     basis = serializers.ChoiceField(choices=Basis.choices, read_only=True)
+    filter_position = serializers.ChoiceField(choices=FilterPosition.choices, read_only=True, allow_null=True)
     teleconverter = serializers.SlugRelatedField("slug", read_only=True, allow_null=True)
     adapter = serializers.SlugRelatedField("slug", read_only=True, allow_null=True)
     body = serializers.SlugRelatedField("slug", read_only=True, allow_null=True)
@@ -199,9 +203,16 @@ class ReportRowSerializer(serializers.ModelSerializer):
         ]  # fmt: skip
         read_only_fields = fields
 
+    def to_representation(self, report: Report) -> dict:
+        shown = super().to_representation(report)
+        return shown | {name: shown[name] or None for name in self.NULL_IF_EMPTY if name in shown}
+
 
 class ReportSerializer(ReportRowSerializer):
     """A report whole: its evidence, frames and revisions."""
+
+    citation_url = serializers.URLField(read_only=True, allow_null=True)
+    citation_archive_url = serializers.URLField(read_only=True, allow_null=True)
 
     rig = serializers.SlugRelatedField("public_id", read_only=True, allow_null=True)
     copy = serializers.SlugRelatedField("public_id", read_only=True, allow_null=True)

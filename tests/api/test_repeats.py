@@ -64,6 +64,12 @@ def test_a_form_with_files_is_recognised_by_its_files(as_contributor):
     assert send(200).status_code == 422
 
 
+@pytest.mark.parametrize("sent", [[], [None, None], "x", 3, True, None])
+def test_a_body_of_an_odd_shape_is_refused_under_a_key_too(as_contributor, sent):
+    answer = as_contributor.post("/api/v1/rigs/", sent, headers=KEY)
+    assert answer.status_code in (400, 422)
+
+
 @pytest.mark.parametrize("key", ["", "x" * 201])
 def test_an_unusable_key_is_refused(as_contributor, claim, key):
     answer = as_contributor.post("/api/v1/reports/", claim, headers={"Idempotency-Key": key})
