@@ -308,9 +308,18 @@ def test_filing_needs_an_account(client, draft, name):
     assert client.get(address(name, draft)).url.startswith(reverse("account_login"))
 
 
-@pytest.mark.parametrize("name", ["report-submit", "report-discard"])
-def test_acts_are_not_done_by_following_a_link(signed_in, draft, name):
-    assert signed_in.get(address(name, draft)).status_code == 405
+@pytest.mark.parametrize(
+    ("name", "instead"), [("report-submit", "report-check"), ("report-discard", "report-frames")]
+)
+def test_acts_are_not_done_by_following_a_link(signed_in, draft, name, instead):
+    assert signed_in.get(address(name, draft)).url == address(instead, draft)
+    draft.refresh_from_db()
+    assert draft.state == "draft"
+
+
+def test_where_one_was_going_is_kept_whole_while_signing_in(client, lens):
+    away = client.get(START, {"lens": "35 1.4 & more"})
+    assert away.url.endswith("next=/reports/new/%3Flens%3D35%2B1.4%2B%2526%2Bmore")
 
 
 @pytest.mark.parametrize("name", ["report-details", "report-frames", "report-check"])

@@ -105,5 +105,5 @@ def test_a_warm_lens_page_takes_few_statements(client, lens, django_assert_max_n
     for _ in range(3):
         report_on(lens, hot_from=11)
     drain_tasks()
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(11):
         client.get(reverse("lens", args=[lens.slug]))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
@@ -32,3 +35,18 @@ def draft_or_elsewhere(request: HttpRequest, public_id: str) -> tuple[Report, Ht
     report = own_report(request, public_id)
     elsewhere = None if report.state == ReportState.DRAFT else redirect("report", public_id)
     return report, elsewhere
+
+
+def only_by_post(elsewhere: str) -> Callable:
+    """For acts: whoever comes by a link, or back from signing in, is led to a page of the same report instead."""
+
+    def decorate(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+        @wraps(view)
+        def guarded(request: HttpRequest, public_id: str, **more: str) -> HttpResponse:
+            if request.method != "POST":
+                return redirect(elsewhere, public_id)
+            return view(request, public_id, **more)
+
+        return guarded
+
+    return decorate

@@ -7,17 +7,18 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from registry.errors import CleanstopError
 from registry.gear.queries import find_lenses
 from registry.pages.forms.check import FindingsForm, FrameForm
 from registry.pages.forms.report import FIELD_NAMES, StartForm, bodies_to_suggest
 from registry.pages.problems import put_beside_fields
-from registry.pages.views.drafts import draft_or_elsewhere, own_draft
+from registry.pages.views.drafts import draft_or_elsewhere, only_by_post, own_draft
 from registry.photometry.measurement import Measurement
 from registry.reports import queries, services
 from registry.reports.models import Report, SampleImage
@@ -43,7 +44,7 @@ def start(request: HttpRequest) -> HttpResponse:
     if not request.user.is_authenticated:
         if request.method == "POST":
             request.session[TYPED] = request.POST.urlencode()
-        return redirect(f"{reverse('account_login')}?next={request.get_full_path()}")
+        return redirect_to_login(request.get_full_path())
     if request.method == "POST":
         if (kind := request.POST.get("add")) in ADDED_NAMES:
             request.session[TYPED] = request.POST.urlencode()
@@ -179,7 +180,7 @@ def _check_page(
 
 
 @login_required
-@require_POST
+@only_by_post("report-check")
 def correct_frame(request: HttpRequest, public_id: str, image_id: str) -> HttpResponse:
     """Correct one frame's f-number or focal length, grade it by eye, or take it out."""
     report = own_draft(request, public_id)
@@ -200,7 +201,7 @@ def correct_frame(request: HttpRequest, public_id: str, image_id: str) -> HttpRe
 
 
 @login_required
-@require_POST
+@only_by_post("report-check")
 def submit(request: HttpRequest, public_id: str) -> HttpResponse:
     """Hand the report in, with the other traits graded on the check page."""
     report, elsewhere = draft_or_elsewhere(request, public_id)
@@ -226,7 +227,7 @@ def _thanks(report: Report) -> str:
 
 
 @login_required
-@require_POST
+@only_by_post("report-frames")
 def discard(request: HttpRequest, public_id: str) -> HttpResponse:
     report = own_draft(request, public_id)
     lens = report.lens

@@ -31,7 +31,7 @@ def lens(request: HttpRequest, slug: str) -> HttpResponse:
         "seen": seen,
         "form": form,
         "reports": reports,
-        "conflicts": standings.open_conflicts(tested),
+        "conflicts": list(standings.open_conflicts(tested)),
         "likely": CAUSE_LIKELY,
         "history": standings.history_of(tested)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),

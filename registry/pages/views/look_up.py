@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.cache import patch_vary_headers
 from django.utils.http import url_has_allowed_host_and_scheme
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from registry.pages import camera
 from registry.pages.forms.look_up import CameraForm, LookUpForm
@@ -54,9 +54,10 @@ def look_up(request: HttpRequest) -> HttpResponse:
     return response
 
 
-@require_POST
 def my_camera(request: HttpRequest) -> HttpResponse:
     """Remember, or forget, what the reader looks through; then go back to where they were."""
+    if request.method != "POST":
+        return redirect("home")
     form = CameraForm(request.POST)
     if "forget" in request.POST:
         camera.forget(request)
