@@ -10,7 +10,7 @@ import numpy as np
 from registry.consensus.arrays import arrays_of, band_of, zone_of
 from registry.consensus.assessment import Limit, Standings, assess_arrays, cell_assessment
 from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
-from registry.consensus.causes import SHIFTS, Explanations, explain
+from registry.consensus.causes import SHIFTS, Explanations, explain_rows
 from registry.consensus.cells import UNSTATED, zones_of
 from registry.consensus.chances import chance_bands, chances, limit_quantiles
 from registry.consensus.constants import GRID_STEP_AV, VISIBLE_EV
@@ -69,10 +69,11 @@ def answer(
     """
     moved = priors.at(visible_ev)
     cell = question_cell(lens, question)
-    standings = assess_arrays(arrays_of([(lens, reports)], visible_ev, [(0, *cell)]), moved)
+    arrays = arrays_of([(lens, reports)], visible_ev, [(0, *cell)])
+    standings = assess_arrays(arrays, moved)
     cells = standings.rows.cells
     index = list(zip(cells.band, cells.zone, strict=True)).index(cell)
-    explanations = explain(lens, reports, moved, visible_ev)
+    explanations = explain_rows(reports, arrays, standings.rows, moved)
     causes = explanations.causes()
     posterior = standings.pooled.posterior[index : index + 1]
     if explanations.tried:

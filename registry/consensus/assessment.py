@@ -11,7 +11,7 @@ import numpy as np
 
 from registry.consensus.arrays import EvidenceArrays, arrays_of
 from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
-from registry.consensus.causes import Cause, causes_of
+from registry.consensus.causes import Cause, explain, explain_rows
 from registry.consensus.chances import chance_bands, chances, expected_information, limit_quantiles
 from registry.consensus.constants import METHOD_VERSION, SPREADS, VISIBLE_EV
 from registry.consensus.disagreement import Suspect, suspect_rows
@@ -183,8 +183,9 @@ def assess_lens(
     evidence is assessed from the priors and the lens's other cells, with the verdict "no-reports".
     """
     arrays = arrays_of([(lens, reports)], visible_ev, [(0, *cell) for cell in asked])
-    standings = assess_arrays(arrays, priors.at(visible_ev))
-    causes = causes_of(lens, reports, priors.at(visible_ev), visible_ev)
+    moved = priors.at(visible_ev)
+    standings = assess_arrays(arrays, moved)
+    causes = explain_rows(reports, arrays, standings.rows, moved).causes()
     return _lens_assessments(standings, [(lens, reports)], [causes])[0]
 
 
@@ -196,7 +197,7 @@ def assess_catalogue(
     """Assess every (lens, reports) pair in one pass; digits equal assess_lens's to rounding."""
     moved = priors.at(visible_ev)
     standings = assess_arrays(arrays_of(cases, visible_ev), moved)
-    causes = [causes_of(lens, reports, moved, visible_ev) for lens, reports in cases]
+    causes = [explain(lens, reports, moved, visible_ev).causes() for lens, reports in cases]
     return _lens_assessments(standings, cases, causes)
 
 

@@ -102,7 +102,13 @@ def explain(
 ) -> Explanations:
     """Weigh every contrast. Without reports that contradict each other there is nothing to explain."""
     arrays = arrays_of([(lens, reports)], visible_ev)
-    rows = compile_rows(arrays)
+    return explain_rows(reports, arrays, compile_rows(arrays), priors)
+
+
+def explain_rows(
+    reports: Sequence[Report], arrays: EvidenceArrays, rows: Rows, priors: Priors
+) -> Explanations:
+    """As explain, from the one lens's reports already compiled."""
     if not _contradictory(rows):
         return Explanations((), 1.0)
     told = np.flatnonzero(rows.report_pattern >= 0)
@@ -117,15 +123,8 @@ def explain(
     return _weighed(tried, evidence.clustered(clusters), evidence.clustered(contributors), priors.causes)
 
 
-def causes_of(
-    lens: Lens, reports: Sequence[Report], priors: Priors, visible_ev: float = VISIBLE_EV
-) -> tuple[Cause, ...]:
-    """Candidate explanations, ranked; empty where the reports don't contradict each other."""
-    return explain(lens, reports, priors, visible_ev).causes()
-
-
 def _contradictory(rows: Rows) -> bool:
-    if len(rows.row_cell) < 2:
+    if len(rows.patterns) < 2:
         return False
     clean, hot = camps_of(rows.patterns)
     return bool(clean.max() >= hot.min() - GRID_STEP_AV / 2)

@@ -3,34 +3,40 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from registry.consensus.arrays import EvidenceArrays
 
 
 def cluster_labels(lens: np.ndarray, *shared: np.ndarray) -> np.ndarray:
-    """Label of each report's cluster, shape (reports,); no cluster spans two lenses.
+    """Label of each report's cluster (its first report's index), shape (reports,); no cluster spans two lenses.
 
     shared: arrays of codes (−1: not stated); two reports of one lens that agree in any of them belong
-    together, and so does whatever is connected through them.
+    together, and so does whatever is connected through them: the least label spreads until nothing changes.
+    lens: sorted.
     """
     count = len(lens)
-    reports, things, first_free = [], [], count
-    for codes in shared:
-        stated = np.flatnonzero(codes >= 0)
-        if not len(stated):
-            continue
-        width = int(codes.max()) + 1
-        _, thing = np.unique(lens[stated] * width + codes[stated], return_inverse=True)
-        reports.append(stated)
-        things.append(thing + first_free)
-        first_free += int(thing.max()) + 1
-    if not reports:
-        return np.arange(count)
-    left, right = np.concatenate(reports), np.concatenate(things)
-    graph = coo_array((np.ones(len(left), dtype=np.int8), (left, right)), shape=(first_free, first_free))
-    return connected_components(graph, directed=False)[1][:count]
+    labels = np.arange(count)
+    links = [link for codes in shared if (link := _link(lens, codes))]
+    while True:
+        before = labels
+        for stated, thing, things in links:
+            least = np.full(things, count)
+            np.minimum.at(least, thing, labels[stated])
+            labels = labels.copy()
+            labels[stated] = least[thing]
+        if np.array_equal(labels, before):
+            return labels
+
+
+def _link(lens: np.ndarray, codes: np.ndarray) -> tuple[np.ndarray, np.ndarray, int] | None:
+    """Reports that state something, the number of what each states, and how many different things there are."""
+    stated = np.flatnonzero(codes >= 0)
+    if not len(stated):
+        return None
+    thing = codes[stated]
+    if lens[0] != lens[-1]:
+        _, thing = np.unique(lens[stated] * (int(codes.max()) + 1) + thing, return_inverse=True)
+    return stated, thing, int(thing.max()) + 1
 
 
 def clusters_of(arrays: EvidenceArrays) -> np.ndarray:

@@ -107,13 +107,12 @@ def normalised(logs: np.ndarray) -> np.ndarray:
 
 
 def _sums(target: np.ndarray, source: np.ndarray, weight, count: int, table: np.ndarray) -> np.ndarray:
-    """Σ weight × table[source] for every target, in the order of the table, shape (count, width)."""
+    """Σ weight × table[source] for every target, in the order given, shape (count, width); target: sorted."""
     if not len(target):
-        return np.zeros((count, table.shape[1] if table.size else WIDTH), dtype=table.dtype)
-    weight = np.ones(len(target)) if weight is None else weight
-    matrix = csr_array((weight.astype(table.dtype), (target, source)), shape=(count, len(table)))
-    matrix.sum_duplicates()
-    return matrix @ table
+        return np.zeros((count, WIDTH), dtype=table.dtype)
+    weight = np.ones(len(target), dtype=table.dtype) if weight is None else weight.astype(table.dtype)
+    start = np.searchsorted(target, np.arange(count + 1))
+    return csr_array((weight, source, start), shape=(count, len(table))) @ table
 
 
 def _cell_priors(rows: Rows, priors: Priors, row_logs: np.ndarray, dtype: str) -> np.ndarray:
@@ -123,7 +122,8 @@ def _cell_priors(rows: Rows, priors: Priors, row_logs: np.ndarray, dtype: str) -
     if not len(target):
         return _down(np.tile(lens_logs, (cells.count, 1)), cells.band, priors, dtype)
     pairs, messages = _pair_messages(rows, priors, row_logs, target, source, dtype)
-    beliefs = _sums(target[pairs[0]], pairs[1], None, cells.count, messages) + lens_logs
+    order = np.argsort(target[pairs[0]], kind="stable")
+    beliefs = _sums(target[pairs[0]][order], pairs[1][order], None, cells.count, messages) + lens_logs
     return _down(beliefs, cells.band, priors, dtype)
 
 
