@@ -18,6 +18,7 @@ from registry.photometry.grid import Grid, grid_of
 
 FALLOFF_SHAPES = 14
 KINDS_OF_FALLOFF = 16
+KINDS_OF_SWEEP = 8
 FALLOFFS_DRAWN = 4000
 KERNEL_WIDTH = 0.3
 LARGEST_ERROR = 0.012
@@ -154,34 +155,39 @@ def unforeseen_kind(coefficients: np.ndarray) -> Kind:
 
 @lru_cache(maxsize=16)
 def control_kinds(optics: Optics) -> tuple[Kind, ...]:
-    """The mixture for the ratio of a frame to its control.
-
-    Mostly the control is the same lens in visible light, whose falloff differs a little; it may be another lens
-    that is known to be clean, and then two falloffs stand against each other.
-    """
+    """The mixture for the ratio of one frame to its control; optics as rounded()."""
     random = np.random.default_rng(9)
     curves = sample_falloffs(
         (optics.f_number,), optics.focal_length_mm, optics.half_diagonal_mm, FALLOFFS_DRAWN, random
-    )[:, 0]
-    same_lens = random.random(FALLOFFS_DRAWN)[:, None] < SAME_LENS_SHARE
-    little = curves * random.normal(0, 0.08, (FALLOFFS_DRAWN, 1))
-    curves = np.where(same_lens, little, curves - random.permutation(curves))
+    )
+    curves = _against_control(curves, random)[:, 0]
     coefficients, error = falloff_coefficients(curves)
     sayable = error < LARGEST_ERROR
     return kinds_of(coefficients[sayable], _marks_of(curves[sayable]), KINDS_OF_FALLOFF)
 
 
+def _against_control(curves, random):
+    """Mostly the control is the same lens in visible light, whose falloff differs a little; it may be another
+    lens that is known to be clean, and then two falloffs stand against each other."""
+    same_lens = random.random(len(curves))[:, None, None] < SAME_LENS_SHARE
+    little = curves * random.normal(0, 0.08, (len(curves), 1, 1))
+    return np.where(same_lens, little, curves - random.permutation(curves))
+
+
 @lru_cache(maxsize=16)
-def sweep_kinds(f_numbers: tuple[float, ...], optics: Optics, count: int = 3) -> tuple[Kind, ...]:
+def sweep_kinds(f_numbers: tuple[float, ...], optics: Optics, with_control: bool) -> tuple[Kind, ...]:
     """The mixture for a whole sweep, coefficients stacked frame by frame; optics as rounded()."""
     random = np.random.default_rng(8)
     curves = sample_falloffs(
         f_numbers, optics.focal_length_mm, optics.half_diagonal_mm, FALLOFFS_DRAWN, random
     )
+    if with_control:
+        curves = _against_control(curves, random)
     coefficients, error = falloff_coefficients(curves)
     sayable = error.max(axis=1) < LARGEST_ERROR
     marks = np.hstack([_marks_of(curves[sayable, 0]), _marks_of(curves[sayable, -1])])
-    return kinds_of(coefficients[sayable].reshape(sayable.sum(), -1), marks, count)
+    stacked = coefficients[sayable].reshape(sayable.sum(), -1)
+    return (*kinds_of(stacked, marks, KINDS_OF_SWEEP), unforeseen_kind(stacked))
 
 
 def _marks_of(curves):
