@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import operator
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import reduce
 
 from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, Value, When
 
@@ -172,7 +170,7 @@ def _passes(row: Standing, wanted: Q) -> bool:
         "clean_to_av__gte": lambda least: row.clean_to_av is not None and row.clean_to_av >= least,
         "confidence__in": lambda allowed: row.confidence in allowed,
     }
-    return reduce(operator.and_, (tests[name](value) for name, value in wanted.children), True)
+    return all(tests[name](value) for name, value in wanted.children)
 
 
 def _bare_leads() -> QuerySet[Standing]:
