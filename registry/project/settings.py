@@ -72,7 +72,6 @@ INSTALLED_APPS = [
     "django_filters",
     "drf_spectacular",
     "drf_spectacular_sidecar",
-    "drf_standardized_errors",
     "django_htmx",
     "django_tasks",
     "django_tasks_db",

@@ -1,11 +1,14 @@
 """Which room answers which address."""
 
 from django.contrib import admin
-from django.urls import include, path
+from django.urls import include, path, re_path
+
+from api.reference import NoSuchAddress
 
 urlpatterns = [
     path("accounts/", include("allauth.urls")),
     path("api/v1/", include(("api.urls", "v1"))),
+    re_path(r"^api/", NoSuchAddress.as_view()),
     path("steward/", admin.site.urls),
     path("", include("registry.pages.urls")),
 ]
