@@ -22,6 +22,8 @@ KINDS_OF_SWEEP = 8
 FALLOFFS_DRAWN = 4000
 KERNEL_WIDTH = 0.3
 LARGEST_ERROR = 0.012
+FEWEST_MEMBERS = 20
+SLACK = ((0, 0.03), (2, 0.03), (4, 0.03))
 SAME_LENS_SHARE = 0.75
 LOG_UNFORESEEN, UNFORESEEN_WIDTH = -12.0, 1.5
 
@@ -134,36 +136,18 @@ def rounded(optics: Optics) -> Optics:
 @lru_cache(maxsize=64)
 def single_frame_kinds(optics: Optics) -> tuple[Kind, ...]:
     """The mixture for one frame; optics as rounded()."""
-    random = np.random.default_rng(7)
-    curves = sample_falloffs(
-        (optics.f_number,), optics.focal_length_mm, optics.half_diagonal_mm, FALLOFFS_DRAWN, random
-    )[:, 0]
-    coefficients, error = falloff_coefficients(curves)
-    sayable = error < LARGEST_ERROR
-    return (
-        *kinds_of(coefficients[sayable], _marks_of(curves[sayable]), KINDS_OF_FALLOFF),
-        unforeseen_kind(coefficients[sayable]),
-    )
+    return kinds_of(_drawn((optics.f_number,), optics, np.random.default_rng(7)), KINDS_OF_FALLOFF)
 
 
-def unforeseen_kind(coefficients: np.ndarray) -> Kind:
-    """One broad normal for falloffs that no sample resembles: all samples' covariance, widened."""
-    mean = coefficients.mean(axis=0)
-    spread = np.cov(coefficients.T) + 1e-6 * np.eye(len(mean))
-    return Kind(LOG_UNFORESEEN, mean[None], np.linalg.cholesky(spread) * UNFORESEEN_WIDTH)
+def _drawn(f_numbers, optics, random):
+    return sample_falloffs(f_numbers, optics.focal_length_mm, optics.half_diagonal_mm, FALLOFFS_DRAWN, random)
 
 
 @lru_cache(maxsize=16)
 def control_kinds(optics: Optics) -> tuple[Kind, ...]:
     """The mixture for the ratio of one frame to its control; optics as rounded()."""
     random = np.random.default_rng(9)
-    curves = sample_falloffs(
-        (optics.f_number,), optics.focal_length_mm, optics.half_diagonal_mm, FALLOFFS_DRAWN, random
-    )
-    curves = _against_control(curves, random)[:, 0]
-    coefficients, error = falloff_coefficients(curves)
-    sayable = error < LARGEST_ERROR
-    return kinds_of(coefficients[sayable], _marks_of(curves[sayable]), KINDS_OF_FALLOFF)
+    return kinds_of(_against_control(_drawn((optics.f_number,), optics, random), random), KINDS_OF_FALLOFF)
 
 
 def _against_control(curves, random):
@@ -178,16 +162,8 @@ def _against_control(curves, random):
 def sweep_kinds(f_numbers: tuple[float, ...], optics: Optics, with_control: bool) -> tuple[Kind, ...]:
     """The mixture for a whole sweep, coefficients stacked frame by frame; optics as rounded()."""
     random = np.random.default_rng(8)
-    curves = sample_falloffs(
-        f_numbers, optics.focal_length_mm, optics.half_diagonal_mm, FALLOFFS_DRAWN, random
-    )
-    if with_control:
-        curves = _against_control(curves, random)
-    coefficients, error = falloff_coefficients(curves)
-    sayable = error.max(axis=1) < LARGEST_ERROR
-    marks = np.hstack([_marks_of(curves[sayable, 0]), _marks_of(curves[sayable, -1])])
-    stacked = coefficients[sayable].reshape(sayable.sum(), -1)
-    return (*kinds_of(stacked, marks, KINDS_OF_SWEEP), unforeseen_kind(stacked))
+    curves = _drawn(f_numbers, optics, random)
+    return kinds_of(_against_control(curves, random) if with_control else curves, KINDS_OF_SWEEP)
 
 
 def _marks_of(curves):
@@ -196,17 +172,41 @@ def _marks_of(curves):
     return np.sign(depths) * np.sqrt(np.abs(depths))
 
 
-def kinds_of(coefficients: np.ndarray, marks: np.ndarray, count: int) -> tuple[Kind, ...]:
-    """A kernel estimate of the falloffs' density: the kernel of each cluster is its own covariance, narrowed."""
+def kinds_of(curves: np.ndarray, count: int) -> tuple[Kind, ...]:
+    """A kernel estimate of the density of falloffs: curves (falloffs, frames, len(RADII)) in `count` clusters.
+
+    The kernel of each cluster is its own covariance, narrowed, with some slack in proportion to its mean: the
+    deeper a falloff, the less exactly any sample can be like it. Curves that the shapes can't say are left out.
+    """
+    coefficients, error = falloff_coefficients(curves)
+    sayable = error.max(axis=1) < LARGEST_ERROR
+    curves, stacked = curves[sayable], coefficients[sayable].reshape(sayable.sum(), -1)
+    marks = _marks_of(curves[:, 0])
+    if curves.shape[1] > 1:
+        marks = np.hstack([marks, _marks_of(curves[:, -1])])
     _, labels = kmeans2(marks, count, iter=12, minit="++", seed=3)
     kinds = []
-    for label in range(count):
-        members = coefficients[labels == label]
-        if len(members) < 20:
+    for label in np.unique(labels):
+        members = stacked[labels == label]
+        if len(members) < FEWEST_MEMBERS:
             continue
         centred = (members - members.mean(axis=0)) / np.sqrt(len(members))
         _, singular, directions = np.linalg.svd(centred, full_matrices=False)
         keep = singular > 1e-4
-        factor = KERNEL_WIDTH * directions[keep].T * singular[keep]
-        kinds.append(Kind(float(-np.log(len(coefficients))), members, factor))
-    return tuple(kinds)
+        own = KERNEL_WIDTH * directions[keep].T * singular[keep]
+        slack = _slack(np.sqrt((curves[labels == label] ** 2).mean(axis=0)))
+        kinds.append(Kind(float(-np.log(len(stacked))), members, np.hstack([own, slack])))
+    return (*kinds, _unforeseen(stacked))
+
+
+def _slack(depth):
+    """Factor columns: shares of a falloff's depth, times 1, r² and r⁴. depth: (frames, len(RADII))."""
+    curves = np.stack([share * depth * RADII**power for power, share in SLACK])
+    return falloff_coefficients(curves)[0].reshape(len(SLACK), -1).T
+
+
+def _unforeseen(coefficients):
+    """One broad normal for falloffs that no sample resembles: all samples' covariance, widened."""
+    mean = coefficients.mean(axis=0)
+    spread = np.cov(coefficients.T) + 1e-6 * np.eye(len(mean))
+    return Kind(LOG_UNFORESEEN, mean[None], np.linalg.cholesky(spread) * UNFORESEEN_WIDTH)
