@@ -96,15 +96,16 @@ def _spread_over_cells(keys, asked, band_names, lens_zones):
     that agrees with what it states; where there is none, it opens a cell that is itself unstated.
     """
     open_count = (keys[:, 1:] < 0).sum(axis=1)
-    cells = np.unique(np.vstack([keys[open_count == 0], asked]), axis=0)
+    cells = _distinct(np.concatenate([keys[open_count == 0], asked]))
     for open_now in (1, 2):
-        mine = np.unique(keys[open_count == open_now], axis=0)
+        mine = keys[open_count == open_now]
         if len(mine):
+            mine = _distinct(mine)
             lonely = mine[~_agreeing(mine, cells)[2]]
-            cells = np.unique(np.vstack([cells, lonely]), axis=0)
+            cells = _distinct(np.concatenate([cells, lonely]))
     report, cell, _ = _agreeing(keys, cells)
     shares = np.ones(len(report))
-    vague = np.flatnonzero(open_count[report] > 0)
+    vague = np.flatnonzero(open_count[report] > 0) if open_count.any() else ()
     if len(vague):
         band_share = np.array([BAND_SHARES.get(name, GROUP_SHARE) for name in band_names] or [1.0])
         stated, home = keys[report[vague]], cells[cell[vague]]
@@ -112,6 +113,17 @@ def _spread_over_cells(keys, asked, band_names, lens_zones):
         by_zone = np.where((stated[:, 2] < 0) & (home[:, 2] >= 0), 1.0 / lens_zones[home[:, 0]], 1.0)
         shares[vague] = by_band * by_zone
     return cells, (report, cell, shares)
+
+
+def _distinct(rows: np.ndarray) -> np.ndarray:
+    """Distinct rows of (lens, band, zone) codes, sorted."""
+    if len(rows) < 2:
+        return rows
+    widths = rows.max(axis=0) + 2
+    _, first = np.unique(
+        (rows[:, 0] * widths[1] + rows[:, 1] + 1) * widths[2] + rows[:, 2] + 1, return_index=True
+    )
+    return rows[first]
 
 
 def _agreeing(keys: np.ndarray, cells: np.ndarray):

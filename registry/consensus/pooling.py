@@ -195,6 +195,9 @@ def _down(beliefs: np.ndarray, bands: list[str], priors: Priors, dtype: str) -> 
 def _by_band(cube, cells: np.ndarray, bands: list[str], priors: Priors, dtype: str, up: bool) -> np.ndarray:
     """Blur between the lens's limit and its cells', each band with its offset."""
     offsets = np.array([band_offset(priors, band) for band in bands])[cells]
+    if len(offsets) and np.all(offsets == offsets[0]):
+        matrix = cell_kernel(priors.cell_spread, float(offsets[0])).astype(dtype)
+        return (cube.reshape(-1, GRID_POINTS) @ (matrix.T if up else matrix)).reshape(-1, WIDTH)
     out = np.empty_like(cube)
     for offset in np.unique(offsets):
         mine = offsets == offset
