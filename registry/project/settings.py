@@ -151,6 +151,11 @@ STATIC_ROOT = DATA_DIR / "static"
 FILE_UPLOAD_TEMP_DIR = None
 DATA_UPLOAD_MAX_NUMBER_FILES = 130
 FRAMES_PER_REPORT = 120
+# The largest file of each format, in MB (a 24-megapixel TIFF of 16 bit is 144 MB).
+FRAME_LIMITS_MB = {
+    kind: env.int(f"CLEANSTOP_LARGEST_{kind.upper()}_MB", default=megabytes)
+    for kind, megabytes in {"jpeg": 60, "png": 120, "tiff": 300, "raw": 150, "heic": 60}.items()
+}
 
 CACHES = {
     "default": (

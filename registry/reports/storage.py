@@ -10,13 +10,20 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from django.conf import settings
 from django.core.files import File
 from django.core.files.storage import Storage, default_storage, storages
 
 from registry.frames.decode import check_file
-from registry.frames.limits import DEFAULT_LIMITS
+from registry.frames.limits import MEGABYTE, FrameLimits
 
 ARRIVING, KEPT, PICTURES = "arriving", "kept", "frames"
+
+
+def frame_limits() -> FrameLimits:
+    """What one frame may cost, with this installation's file sizes."""
+    sizes = {kind: round(megabytes * MEGABYTE) for kind, megabytes in settings.FRAME_LIMITS_MB.items()}
+    return FrameLimits(bytes_per_format=sizes)
 
 
 def private() -> Storage:
@@ -38,7 +45,7 @@ def inspect(file: File) -> Arrival:
     Raises Unreadable (not-an-image) and TooLarge (file-too-large) as registry.frames says them.
     """
     with _local_copy_of(file) as path:
-        kind = check_file(path, DEFAULT_LIMITS)
+        kind = check_file(path, frame_limits())
         with path.open("rb") as opened:
             digest = hashlib.file_digest(opened, "sha256").hexdigest()
         return Arrival(kind, path.stat().st_size, digest)

@@ -95,7 +95,7 @@ def _take_in(image: SampleImage) -> LinearImage | None:
         tempfile.TemporaryDirectory(prefix="intake-") as folder,
     ):
         try:
-            taken = take_in(path, working_directory=folder)
+            taken = take_in(path, limits=storage.frame_limits(), working_directory=folder)
         except CleanstopError as error:
             if error.first.code == "decoder-busy":
                 raise DecoderBusy(str(error)) from error

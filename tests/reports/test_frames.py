@@ -110,11 +110,8 @@ def test_what_is_no_picture_is_refused_at_the_door(draft):
     assert not SampleImage.objects.exists()
 
 
-def test_a_file_over_its_format_s_limit_is_refused_at_the_door(draft, monkeypatch):
-    from registry.frames.limits import FrameLimits
-
-    small = FrameLimits(bytes_per_format=dict.fromkeys(("jpeg", "png", "tiff", "raw", "heic"), 1000))
-    monkeypatch.setattr("registry.reports.storage.DEFAULT_LIMITS", small)
+def test_a_file_over_its_format_s_limit_is_refused_at_the_door(draft, settings):
+    settings.FRAME_LIMITS_MB = settings.FRAME_LIMITS_MB | {"jpeg": 0.001}
     with pytest.raises(TooLarge) as refused:
         services.add_frame(report=draft, by=draft.author, file=jpeg_upload())
     assert refused.value.first.code == "file-too-large"
