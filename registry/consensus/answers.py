@@ -23,7 +23,7 @@ from registry.optics.stops import exact_av
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What a reader wants to know; any condition may be None: any."""
+    """What a reader wants to know; any condition may be None: any. copy: of one that reports name."""
 
     cut_on_nm: float | None = None
     focal_mm: float | None = None
@@ -31,6 +31,7 @@ class Question:
     body: str | None = None
     method: str | None = None
     cut_on_group: str | None = None
+    copy: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +21,7 @@ class Contrast:
     factor: what it is about. weights: one per report, NaN where the report doesn't state the factor.
     group_a, group_b: names of the sides at +½ and −½. origin, width: of a trend, so that the weight of a
     value x is (x − origin) / width; level: of a split of one level against the rest.
+    shares: (weight, share of the clusters that stand there).
     """
 
     factor: str
@@ -29,6 +31,7 @@ class Contrast:
     origin: float = 0.0
     width: float = 0.0
     level: str | None = None
+    shares: tuple[tuple[float, float], ...] = ()
 
     def weights_of(self, conditions) -> list[tuple[float, float]]:
         """(weight, probability) of a question's conditions.
@@ -44,11 +47,10 @@ class Contrast:
         return [(float(np.clip((value - self.origin) / self.width, -0.75, 0.75)), 1.0)]
 
     def spread(self) -> list[tuple[float, float]]:
-        """Distinct weights of the reports with their shares."""
+        """Distinct weights with the shares of clusters that stand there."""
         if self.factor == "copy" and self.group_b == OTHERS:
             return [(-0.5, 1.0)]
-        known, count = np.unique(self.weights[~np.isnan(self.weights)], return_counts=True)
-        return list(zip(known.tolist(), (count / count.sum()).tolist(), strict=True))
+        return list(self.shares)
 
     def value_of(self, conditions):
         """The factor's value in a report or a question."""
@@ -72,6 +74,7 @@ _TRENDS = {
     "focal": (_octaves, FOCAL_RANGE_OCTAVES, lambda value: f"{2**value:.0f} mm"),
 }
 OTHERS = "the others"
+OTHER_CUT_ONS = "other cut-ons"
 _LEVELS = ("filter_position", "body", "copy", "method")
 
 
@@ -82,7 +85,19 @@ def contrasts_of(reports: Sequence[Report], clusters: np.ndarray) -> list[Contra
     stands on both sides: then it is its own control.
     """
     found = [*_trends(reports), *_groups(reports), *_levels(reports)]
-    return [contrast for contrast in found if _telling(contrast, clusters)]
+    return [
+        replace(contrast, shares=_shares(contrast.weights, clusters))
+        for contrast in found
+        if _telling(contrast, clusters)
+    ]
+
+
+def _shares(weights: np.ndarray, clusters: np.ndarray) -> tuple[tuple[float, float], ...]:
+    """Distinct weights with their shares, every cluster counted once at each: repeats buy nothing here either."""
+    known = ~np.isnan(weights)
+    stands = sorted(set(zip(weights[known].tolist(), clusters[known].tolist(), strict=True)))
+    counts = Counter(weight for weight, _ in stands)
+    return tuple((weight, count / len(stands)) for weight, count in counts.items())
 
 
 def _telling(contrast: Contrast, clusters: np.ndarray) -> bool:
@@ -110,7 +125,7 @@ def _groups(reports: Sequence[Report]) -> Iterator[Contrast]:
     bands = [band_of(report) for report in reports]
     for group in sorted({band for band in bands if band and band not in BANDS}):
         weights = np.array([np.nan if b is None else (0.5 if b == group else -0.5) for b in bands])
-        yield Contrast("cut_on", weights, group, "other cut-ons", level=group)
+        yield Contrast("cut_on", weights, group, OTHER_CUT_ONS, level=group)
 
 
 def _levels(reports: Sequence[Report]) -> Iterator[Contrast]:
