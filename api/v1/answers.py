@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
+from registry.standings.queries import conditions_of
+
 
 class StopSerializer(serializers.Serializer):
     """One step of the aperture ladder: the chance of a clean frame there, with its 90 % interval."""
@@ -120,6 +122,23 @@ class ZoneSerializer(serializers.Serializer):
         return LimitSerializer(zone.limit).data if zone.limit else None
 
 
+class SideStopSerializer(serializers.Serializer):
+    """Chance of a clean frame at one tested stop, under one condition."""
+
+    f_number = serializers.FloatField(source="0", help_text="As marked on the lens.")
+    p_clean = serializers.FloatField(source="1")
+
+
+class ConditionSerializer(serializers.Serializer):
+    """What holds on one side of what likely splits the reports."""
+
+    factor = serializers.CharField(help_text="As in causes.")
+    side = serializers.CharField(help_text="Such as “with the filter in front of the lens”.")
+    words = serializers.CharField(help_text="The verdict under this condition.")
+    f_number = serializers.FloatField(allow_null=True)
+    stops = SideStopSerializer(many=True)
+
+
 class BandSerializer(serializers.Serializer):
     """One cut-on group: its sentence and its focal zones."""
 
@@ -144,6 +163,12 @@ class AnswerSerializer(serializers.Serializer):
     adapter = serializers.SlugField(source="path.adapter.slug", allow_null=True, default=None)
     here = BandSerializer()
     others = BandSerializer(many=True)
+    conditions = serializers.SerializerMethodField(
+        help_text="Both sides of what likely splits the reports; empty where nothing does."
+    )
     findings = FindingSummarySerializer(many=True)
     method_version = serializers.CharField()
     priors_edition = serializers.IntegerField(source="priors_number")
+
+    def get_conditions(self, answer) -> ConditionSerializer(many=True):
+        return ConditionSerializer(conditions_of(answer), many=True).data

@@ -74,7 +74,7 @@ def answer(
     standings = assess_arrays(arrays, moved)
     cells = standings.rows.cells
     index = list(zip(cells.band, cells.zone, strict=True)).index(cell)
-    explanations = explain_rows(reports, arrays, standings.rows, moved)
+    explanations = explain_rows(reports, arrays, standings.rows, moved, question)
     causes = explanations.causes()
     posterior = standings.pooled.posterior[index : index + 1]
     if explanations.tried:

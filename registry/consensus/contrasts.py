@@ -21,7 +21,8 @@ class Contrast:
     factor: what it is about. weights: one per report, NaN where the report doesn't state the factor.
     group_a, group_b: names of the sides at +½ and −½. origin, width: of a trend, so that the weight of a
     value x is (x − origin) / width; level: of a split of one level against the rest.
-    shares: (weight, share of the clusters that stand there).
+    shares: (weight, share of the clusters that stand there). told: whether the reports can tell; if not, the
+    split is only feared, since a question stands where too few reports do.
     """
 
     factor: str
@@ -32,6 +33,7 @@ class Contrast:
     width: float = 0.0
     level: str | None = None
     shares: tuple[tuple[float, float], ...] = ()
+    told: bool = True
 
     def weights_of(self, conditions) -> list[tuple[float, float]]:
         """(weight, probability) of a question's conditions.
@@ -89,6 +91,31 @@ def contrasts_of(reports: Sequence[Report], clusters: np.ndarray) -> list[Contra
         replace(contrast, shares=_shares(contrast.weights, clusters))
         for contrast in found
         if _telling(contrast, clusters)
+    ]
+
+
+def feared_contrasts(
+    reports: Sequence[Report], clusters: np.ndarray, question, told: set[str]
+) -> list[Contrast]:
+    """Splits between a question and reports made otherwise, of factors that the reports can't tell about.
+
+    told: the factors they can. Nobody may ever have tested with the filter where the question has it; that
+    it matters there is then as likely as it is for any lens.
+    """
+    both = [*reports, question]
+    found = [contrast for contrast in _trends(both) if contrast.value_of(question) is not None]
+    for factor in ("filter_position", "body", "method"):
+        level = getattr(question, factor)
+        values = [getattr(report, factor) for report in reports]
+        if level is not None and any(value not in (None, level) for value in values):
+            weights = np.array(
+                [np.nan if v is None else (0.5 if v == level else -0.5) for v in [*values, level]]
+            )
+            found.append(Contrast(factor, weights, level, OTHERS, level=level))
+    return [
+        replace(contrast, weights=own, shares=_shares(own, clusters), told=False)
+        for contrast in found
+        if contrast.factor not in told and not np.isnan(own := contrast.weights[:-1]).all()
     ]
 
 

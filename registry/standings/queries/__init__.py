@@ -6,6 +6,7 @@ from registry.standings.queries.answers import (
     lens_answer,
     standing_rows,
 )
+from registry.standings.queries.conditions import Condition, NamedCause, conditions_of, named_causes
 from registry.standings.queries.evidence import gather_evidence
 from registry.standings.queries.findings import FindingSummary, findings_of
 from registry.standings.queries.history import history_of, open_conflicts
@@ -15,11 +16,14 @@ from registry.standings.queries.priors import edition_in_force, priors_in_force
 __all__ = [
     "USUAL_CUT_ON_NM",
     "BandAnswer",
+    "Condition",
     "FindingSummary",
     "LensAnswer",
     "LensList",
     "LensRow",
+    "NamedCause",
     "ZoneAnswer",
+    "conditions_of",
     "edition_in_force",
     "filter_lenses",
     "findings_of",
@@ -28,6 +32,7 @@ __all__ = [
     "lens_answer",
     "lens_rows",
     "list_lenses",
+    "named_causes",
     "open_conflicts",
     "priors_in_force",
     "standing_rows",
