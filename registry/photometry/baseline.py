@@ -102,7 +102,17 @@ def columns_on(height: int, width: int) -> Columns:
     grid = grid_of(height, width)
     x, y = grid.x, grid.y
     squared = x**2 + y**2
-    columns = [np.ones_like(x), x, y, x**2 - y**2, 2 * x * y, x * squared, y * squared, x * squared**2, y * squared**2]
+    columns = [
+        np.ones_like(x),
+        x,
+        y,
+        x**2 - y**2,
+        2 * x * y,
+        x * squared,
+        y * squared,
+        x * squared**2,
+        y * squared**2,
+    ]
     sds = [CONSTANT_SD, TILT_SD, TILT_SD, SECOND_SD, SECOND_SD, *[DECENTRED_SD] * 4]
     for order in range(2, 5):
         for across in range(order + 1):

@@ -111,7 +111,10 @@ def likeliest(
     """
     without = np.concatenate([reduced.log_evidence for reduced in by_kind])
     with_patch = np.concatenate(
-        [np.max([_Part(reduced, group).log_weight.max(axis=0) for group in few], axis=0) for reduced in by_kind]
+        [
+            np.max([_Part(reduced, group).log_weight.max(axis=0) for group in few], axis=0)
+            for reduced in by_kind
+        ]
     )
     order = np.maximum(with_patch - with_patch.max(), without - without.max())
     limit = max(np.sort(order)[-min(most, len(order))], MOST_LOG_LOSS)

@@ -44,9 +44,7 @@ class SweepFrame:
         return Optics(self.f_number, self.focal_length_mm, self.half_diagonal_mm)
 
 
-def measure_sweep(
-    frames: Sequence[SweepFrame], *, control: Sequence[SweepFrame] = ()
-) -> list[Measurement]:
+def measure_sweep(frames: Sequence[SweepFrame], *, control: Sequence[SweepFrame] = ()) -> list[Measurement]:
     """Measure frames of one set-up that differ in aperture; results in the order given.
 
     control: frames of the same set-up without a hotspot (visible light, or a clean lens); each frame is compared

@@ -86,5 +86,5 @@ def test_the_demo_never_goes_into_a_database_that_holds_other_data():
 
 
 def test_grades_follow_the_bounds_that_testers_are_told():
-    # The registry's own wording (project convention): 0 below 0.05 EV, 1 below 0.10, 2 below 0.30, 3 below 0.70, else 4.
+    # Project convention: 0 below 0.05 EV, 1 below 0.10, 2 below 0.30, 3 below 0.70, else 4.
     assert [grade_of(excess) for excess in (0.02, 0.07, 0.2, 0.5, 1.0)] == [0, 1, 2, 3, 4]
