@@ -15,7 +15,7 @@ import numpy as np
 from registry.photometry.baseline import Kind
 from registry.photometry.centre import linearised
 from registry.photometry.fitting import NOISE_FACTOR, TEMPERING, FrameFit
-from registry.photometry.patches import PatchSamples, sample_patches
+from registry.photometry.patches import COARSE_DEVIATION, PatchSamples, sample_patches
 from registry.photometry.posterior import (
     Terms,
     likeliest,
@@ -41,12 +41,12 @@ CENTRE_UNCERTAINTY = 0.006
 
 @lru_cache(maxsize=16)
 def _patches(f_numbers: tuple[float, ...]) -> tuple[PatchSamples, ...]:
-    return sample_patches(f_numbers, PATCHES_DRAWN, np.random.default_rng(15), strengths=(0.03, 0.12, 0.5))
+    return sample_patches(f_numbers, PATCHES_DRAWN, np.random.default_rng(15), (0.03, 0.12, 0.5))
 
 
 @lru_cache(maxsize=16)
 def _few(f_numbers: tuple[float, ...]) -> tuple[PatchSamples, ...]:
-    return sample_patches(f_numbers, 80, np.random.default_rng(16), strengths=(0.2,))
+    return sample_patches(f_numbers, 80, np.random.default_rng(16), (0.06, 0.5), COARSE_DEVIATION)
 
 
 def joint_terms(fits: Sequence[FrameFit], f_numbers: tuple[float, ...], kinds: tuple[Kind, ...]) -> Terms:

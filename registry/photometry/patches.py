@@ -39,6 +39,7 @@ def disc_weights() -> np.ndarray:
 
 RADIUS_CLASSES = np.array([0.09, 0.16, 0.26])
 DEVIATION = 0.12
+COARSE_DEVIATION = 0.3
 """No patch is quite like a sample: standard deviation of the smooth difference, as a share of the strength."""
 
 
@@ -59,7 +60,7 @@ class PatchSamples:
 
 
 def grouped(
-    profiles: np.ndarray, radius: np.ndarray, strengths: tuple[float, ...]
+    profiles: np.ndarray, radius: np.ndarray, strengths: tuple[float, ...], deviation: float
 ) -> tuple[PatchSamples, ...]:
     """Every profile at every strength, grouped by strength and size. profiles: (count, frames, len(NODES))."""
     size_class = np.searchsorted(RADIUS_CLASSES, radius.mean(axis=1))
@@ -68,7 +69,7 @@ def grouped(
     for size in np.unique(size_class):
         members = profiles[size_class == size]
         scale = np.sqrt((members**2).mean(axis=0))
-        deviation = _smooth_covariance(scale, radius[size_class == size].mean(axis=0))
+        smooth = _smooth_covariance(scale, radius[size_class == size].mean(axis=0))
         for strength in strengths:
             groups.append(
                 PatchSamples(
@@ -76,7 +77,7 @@ def grouped(
                     radius[size_class == size],
                     float(strength),
                     float(log_prior),
-                    (DEVIATION * strength) ** 2 * deviation,
+                    (deviation * strength) ** 2 * smooth,
                 )
             )
     return tuple(groups)
@@ -104,7 +105,7 @@ def single_frame_patches() -> tuple[PatchSamples, ...]:
 @lru_cache(maxsize=1)
 def few_patches() -> tuple[PatchSamples, ...]:
     """A coarse choice of patches, enough to rank baselines by."""
-    return sample_patches((None,), 70, np.random.default_rng(6), strengths=(0.06, 0.5))
+    return sample_patches((None,), 70, np.random.default_rng(6), (0.06, 0.5), COARSE_DEVIATION)
 
 
 def sample_patches(
@@ -112,6 +113,7 @@ def sample_patches(
     count: int,
     random: np.random.Generator,
     strengths: tuple[float, ...] = STRENGTHS_EV,
+    deviation: float = DEVIATION,
 ) -> tuple[PatchSamples, ...]:
     """Draw patches of `count` lenses, each at all f-numbers."""
     relative = _relative_openings(f_numbers)
@@ -124,7 +126,7 @@ def sample_patches(
         unit = shape.profile(NODES / radius[:, frame, None], hardness[:, None])
         profiles[:, frame] = growth[:, frame, None] * unit
     profiles /= profiles.max(axis=(1, 2), keepdims=True)
-    return grouped(profiles, radius, strengths)
+    return grouped(profiles, radius, strengths, deviation)
 
 
 def _relative_openings(f_numbers):

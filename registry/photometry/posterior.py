@@ -105,26 +105,26 @@ def _integrate(precision, right, log_evidence, inner, cross, cross_right):
 def likeliest(
     by_kind: list[Reduced], few: tuple[PatchSamples, ...], most: int
 ) -> tuple[list[Reduced], float]:
-    """Keep the baselines that explain the frame best, with one of a few patches or none.
+    """Keep the baselines that explain the frame best with one of a few patches, for each strength by itself.
 
-    Returns what is kept, and the log evidence of all baselines without a patch.
+    (What explains it best with a faint patch would crowd out what does with a strong one.) Returns what is kept,
+    and the log evidence of all baselines without a patch.
     """
-    without = np.concatenate([reduced.log_evidence for reduced in by_kind])
-    with_patch = np.concatenate(
-        [
-            np.max([_Part(reduced, group).log_weight.max(axis=0) for group in few], axis=0)
-            for reduced in by_kind
-        ]
-    )
-    order = np.maximum(with_patch - with_patch.max(), without - without.max())
-    limit = max(np.sort(order)[-min(most, len(order))], MOST_LOG_LOSS)
+    keep = np.zeros(sum(len(reduced.log_evidence) for reduced in by_kind), dtype=bool)
+    for strength in sorted({group.strength for group in few}):
+        groups = [group for group in few if group.strength == strength]
+        fits = np.concatenate(
+            [np.max([_Part(reduced, group).best for group in groups], axis=0) for reduced in by_kind]
+        )
+        keep |= fits >= max(np.sort(fits)[-min(most, len(fits))], fits.max() + MOST_LOG_LOSS)
     kept, start = [], 0
     for reduced in by_kind:
-        keep = order[start : start + len(reduced.log_evidence)] >= limit
-        start += len(keep)
-        if keep.any():
-            kept.append(Reduced(reduced.precision, reduced.right[:, keep], reduced.log_evidence[keep]))
-    return kept, float(logsumexp(without))
+        mine = keep[start : start + len(reduced.log_evidence)]
+        start += len(mine)
+        if mine.any():
+            kept.append(Reduced(reduced.precision, reduced.right[:, mine], reduced.log_evidence[mine]))
+    without = logsumexp(np.concatenate([reduced.log_evidence for reduced in by_kind]))
+    return kept, float(without)
 
 
 @dataclass(frozen=True, eq=False)
@@ -220,7 +220,8 @@ class _Part:
         ratio = self.score * (self.spread**-0.5)[:, None]
         self.log_weight = ratio**2 / 2 + log_ndtr(ratio) + gained - np.linalg.slogdet(inner)[1] / 2
         self.log_weight += (group.log_prior + np.log(2) - np.log(self.spread * strength**2) / 2)[:, None]
-        self.heaviest = self.log_weight.max()
+        self.best = self.log_weight.max(axis=0)
+        self.heaviest = self.best.max()
 
     def pick(self, sample, baseline):
         """Weight, radii, profile mean, response to the strength, and the strength's variance."""
