@@ -19,7 +19,7 @@ from registry.consensus.constants import (
     STRAY_SHARE,
     VISIBLE_EV,
 )
-from registry.consensus.contrasts import Contrast, contrasts_of
+from registry.consensus.contrasts import Contrast, contrasts_of, feared_contrasts
 from registry.consensus.evidence import Lens, Report
 from registry.consensus.grid import (
     GRID_POINTS,
@@ -82,16 +82,20 @@ class Explanations:
     support: Mapping[str, float] = field(default_factory=dict)
 
     def causes(self) -> tuple[Cause, ...]:
-        """One cause per factor, the likeliest first; its effect and groups are its best contrast's."""
+        """One cause per factor that the reports can tell about, the likeliest first; its effect and groups are
+        its best contrast's."""
         by_factor: dict[str, list[Explained]] = {}
         for explained in self.tried:
+            if not explained.contrast.told:
+                continue
             by_factor.setdefault(explained.contrast.factor, []).append(explained)
         causes = [self._cause(factor, mine) for factor, mine in by_factor.items()]
         return tuple(sorted(causes, key=lambda cause: (-cause.posterior, cause.factor)))
 
     def _cause(self, factor: str, mine: list[Explained]) -> Cause:
         best = max(mine, key=lambda explained: explained.weight)
-        posterior = sum(explained.weight for explained in mine)
+        feared = sum(explained.weight for explained in self.tried if not explained.contrast.told)
+        posterior = sum(explained.weight for explained in mine) / (1 - feared)
         effect = float(best.joint.sum(axis=(1, 2)) @ SHIFTS)
         odds = posterior / max(self.none, TINY)
         return Cause(factor, posterior, odds, effect, best.contrast.group_a, best.contrast.group_b)
@@ -106,17 +110,23 @@ def explain(
 
 
 def explain_rows(
-    reports: Sequence[Report], arrays: EvidenceArrays, rows: Rows, priors: Priors
+    reports: Sequence[Report], arrays: EvidenceArrays, rows: Rows, priors: Priors, question=None
 ) -> Explanations:
-    """As explain, from the one lens's reports already compiled."""
-    if not _contradictory(rows):
+    """As explain, from the one lens's reports already compiled. question: conditions (see answers.Question)
+    whose difference from the reports' is weighed too, where the reports can't tell whether it matters."""
+    contradictory = _contradictory(rows)
+    if not contradictory and question is None:
         return Explanations((), 1.0)
     told = np.flatnonzero(rows.report_pattern >= 0)
     telling = [reports[index] for index in told]
     clusters = rows.report_cluster[told]
     contributors = _contributors(arrays)[told]
-    tried = [contrast for contrast in contrasts_of(telling, clusters) if contrast.factor != "copy"]
-    tried += [contrast for contrast in contrasts_of(telling, contributors) if contrast.factor == "copy"]
+    tried: list[Contrast] = []
+    if contradictory:
+        tried += [contrast for contrast in contrasts_of(telling, clusters) if contrast.factor != "copy"]
+        tried += [contrast for contrast in contrasts_of(telling, contributors) if contrast.factor == "copy"]
+    if question is not None:
+        tried += feared_contrasts(telling, clusters, question, {contrast.factor for contrast in tried})
     if not tried:
         return Explanations((), 1.0)
     evidence = _Evidence(rows, told, priors)

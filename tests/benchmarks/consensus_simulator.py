@@ -23,7 +23,7 @@ POSITIONS = ("front", "rear", "clip-in", "sensor")
 
 @dataclass(frozen=True)
 class World:
-    """How a simulated catalogue comes about; stops for lengths along the aperture scale."""
+    """How a simulated catalogue comes about; stops for lengths along the aperture scale, EV for the frames' errors."""
 
     name: str = "home"
     limit_mean: float = 6.3
@@ -38,6 +38,8 @@ class World:
     repeat: float = 0.25
     relay: float = 0.08
     flip: float = 0.02
+    evening_ev: float = 0.03
+    grade_blur_ev: float = 0.05
     measured: float = 0.45
     graded: float = 0.35
     unstated: float = 0.10
@@ -51,7 +53,16 @@ WORLDS = {
     "home": World(),
     "causes": World("causes", cause=0.5, several_conditions=1.0, unstated=0.03),
     "tails": World("tails", heavy=True, wrong=0.12, flip=0.06, spread_median=0.8, repeat=0.4),
-    "calm": World("calm", spread_median=0.4, wrong=0.02, limit_sd=1.6, odd_share=0.05, measured=0.8),
+    "calm": World(
+        "calm",
+        spread_median=0.4,
+        wrong=0.02,
+        limit_sd=1.6,
+        odd_share=0.05,
+        measured=0.8,
+        evening_ev=0.01,
+        grade_blur_ev=0.025,
+    ),
     "two-humped": World("two-humped", limit_mean=4.0, limit_sd=1.2, odd_share=0.4, condition_sd=0.5),
 }
 
@@ -226,13 +237,17 @@ class _Lens:
     def _measured(self, av: int, ev: float) -> dict:
         u = float(self.rng.uniform(0.008, 0.04))
         noise = self.rng.standard_t(3) if self.world.heavy else self.rng.normal()
-        seen = min(ev, 2.0) * (1 + 0.05 * self.rng.normal()) + u * noise + 0.01 * self.rng.normal()
+        seen = (
+            min(ev, 2.0) * (1 + 0.05 * self.rng.normal())
+            + u * noise
+            + self.world.evening_ev * self.rng.normal()
+        )
         if self.rng.random() < self.world.flip:
             seen = float(self.rng.uniform(0, 0.3))
         return {"f": FULL_STOPS[av], "ev": round(float(seen), 4), "u": round(u, 4)}
 
     def _graded(self, av: int, ev: float) -> dict:
-        grade = int(np.searchsorted(BOUNDS, ev + 0.025 * self.rng.normal()))
+        grade = int(np.searchsorted(BOUNDS, ev + self.world.grade_blur_ev * self.rng.normal()))
         if self.rng.random() < self.world.flip:
             grade = int(self.rng.integers(0, 4))
         return {"f": FULL_STOPS[av], "grade": grade}

@@ -98,6 +98,15 @@ def test_a_question_is_answered_for_its_own_condition():
     assert front.limit_av.low > rear.limit_av.high - 1
 
 
+def test_a_condition_nobody_tested_is_answered_less_surely():
+    reports = [sweep(n, 8, filter_position="front") for n in range(6)]
+    front, rear = (answer(PRIME, reports, Question(720, 50, side), [5.6, 11]) for side in ("front", "rear"))
+    assert rear.p_clean[5.6] < front.p_clean[5.6]
+    assert rear.p_clean[11] > front.p_clean[11]
+    assert rear.limit_av.high - rear.limit_av.low > front.limit_av.high - front.limit_av.low
+    assert rear.explanation is None
+
+
 def test_an_unsplit_lens_answers_alike_for_every_condition():
     reports = [sweep(n, 8, filter_position=("front", "rear")[n % 2]) for n in range(8)]
     front, rear = (answer(PRIME, reports, Question(720, 50, side), [8]) for side in ("front", "rear"))
