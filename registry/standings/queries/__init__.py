@@ -11,18 +11,25 @@ from registry.standings.queries.evidence import gather_evidence
 from registry.standings.queries.findings import FindingSummary, findings_of
 from registry.standings.queries.history import history_of, open_conflicts
 from registry.standings.queries.lookup import LensList, LensRow, filter_lenses, lens_rows, list_lenses
+from registry.standings.queries.paths import PathSaid, paths_of
+from registry.standings.queries.pending import refresh_is_due
 from registry.standings.queries.priors import edition_in_force, priors_in_force
+from registry.standings.queries.sayings import Camp, Saying, camps_in_words, result_in_words, sayings_of
 
 __all__ = [
     "USUAL_CUT_ON_NM",
     "BandAnswer",
+    "Camp",
     "Condition",
     "FindingSummary",
     "LensAnswer",
     "LensList",
     "LensRow",
     "NamedCause",
+    "PathSaid",
+    "Saying",
     "ZoneAnswer",
+    "camps_in_words",
     "conditions_of",
     "edition_in_force",
     "filter_lenses",
@@ -34,6 +41,10 @@ __all__ = [
     "list_lenses",
     "named_causes",
     "open_conflicts",
+    "paths_of",
     "priors_in_force",
+    "refresh_is_due",
+    "result_in_words",
+    "sayings_of",
     "standing_rows",
 ]
