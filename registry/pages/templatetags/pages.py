@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django import forms, template
 from django.http import QueryDict
 from django.utils.html import format_html
@@ -11,6 +13,7 @@ from registry.consensus.cells import band_label, zone_label
 from registry.consensus.sentences import confidence_words
 from registry.optics.stops import f_number_of
 from registry.pages import figures, plots
+from registry.standings.queries.conditions import FACTORS
 
 register = template.Library()
 
@@ -180,16 +183,6 @@ def group_words(group: str) -> str:
     return band_label(group)
 
 
-CAUSES = {
-    "cut_on": "the wavelength",
-    "filter_position": "where the filter sat",
-    "focal": "the focal length",
-    "body": "the camera body",
-    "copy": "the copy of the lens",
-    "method": "how it was judged",
-}
-
-
 EVENTS = {
     "report.submitted": "a report came in",
     "report.revised": "a report was revised",
@@ -217,9 +210,25 @@ def camp_words(camp: str) -> str:
 
 
 @register.filter
-def cause_words(factor: str) -> str:
+def factor_words(factor: str) -> str:
     """What a candidate explanation is about, in a photographer's words."""
-    return CAUSES.get(factor, factor.replace("_", " "))
+    return FACTORS.get(factor, factor)
+
+
+@register.filter
+def glass_words(path) -> str:
+    """The teleconverter and adapter of a light path: "with Osterby Extender 1.4×"; "alone" for a bare lens."""
+    names = [str(glass) for glass in (path.teleconverter, path.adapter) if glass is not None]
+    return f"with {' and '.join(names)}" if names else "alone"
+
+
+@register.simple_tag
+def path_query(path, seen) -> SafeString:
+    """The query that leads to a light path's standing, at the reader's cut-on."""
+    glass = {
+        name: item.slug for name in ("teleconverter", "adapter") if (item := getattr(path, name)) is not None
+    }
+    return format_html("?{}", urlencode(glass | {"cut_on_nm": f"{seen.cut_on_nm:g}"}))
 
 
 @register.filter

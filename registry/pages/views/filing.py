@@ -19,6 +19,7 @@ from registry.pages.forms.check import FindingsForm, FrameForm
 from registry.pages.forms.report import FIELD_NAMES, StartForm, bodies_to_suggest
 from registry.pages.problems import put_beside_fields
 from registry.pages.views.drafts import draft_or_elsewhere, only_by_post, own_draft
+from registry.pages.views.waiting import address_after
 from registry.photometry.measurement import Measurement
 from registry.reports import queries, services
 from registry.reports.models import Report, SampleImage
@@ -216,14 +217,7 @@ def submit(request: HttpRequest, public_id: str) -> HttpResponse:
         report = services.submit_report(report=report, by=request.user, submit_when_measured=True)
     except CleanstopError as error:
         return _check_page(request, report, findings=findings, problems=error.problems, status=422)
-    messages.success(request, _thanks(report))
-    return redirect("lens", report.lens.slug)
-
-
-def _thanks(report: Report) -> str:
-    if report.submitted_at is None:
-        return "Your report goes in as soon as its last frame is measured; you can close this page."
-    return "Thank you: your report is in and counts. What it changes is shown here in a moment; reload to see it."
+    return redirect(address_after(report))
 
 
 @login_required
