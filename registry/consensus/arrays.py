@@ -120,7 +120,9 @@ class _Columns:
             self.lenses.append((widest, narrowest, tele, *ends, count))
             echoes = _echoes(reports)
             for report in reports:
-                self._add(index, lens, zones, report, echoes.get(_echo_key(report)))
+                self._add(
+                    index, lens, zones, report, None if echoes is None else echoes.get(_echo_key(report))
+                )
         return self
 
     def _add(self, index: int, lens: Lens, zones: list[str], report: Report, echo: int | None) -> None:
@@ -201,7 +203,9 @@ def _echo_key(report: Report) -> tuple | None:
     return figures
 
 
-def _echoes(reports: Sequence[Report]) -> dict[tuple, int]:
-    """Numbers of the measured sweeps that a relay (a report with a source) repeats."""
+def _echoes(reports: Sequence[Report]) -> dict[tuple, int] | None:
+    """Numbers of the measured sweeps that a relay (a report with a source) repeats; None without relays."""
+    if all(report.source is None for report in reports):
+        return None
     sourced = {_echo_key(report) for report in reports if report.source is not None} - {None}
     return {key: number for number, key in enumerate(sorted(sourced))}

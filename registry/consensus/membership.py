@@ -11,6 +11,9 @@ from registry.consensus.cells import BANDS, UNSTATED
 from registry.consensus.constants import BAND_SHARES, GROUP_SHARE, SAME_STOP_AV
 from registry.optics.stops import FULL_STOPS
 
+_FULL_AVS = np.array([float(stop.av) for stop in FULL_STOPS])
+_FULL_MICRO = np.round(_FULL_AVS * 1e6).astype(np.int64)
+
 
 @dataclass(frozen=True)
 class Cells:
@@ -166,11 +169,10 @@ def _stops(arrays: EvidenceArrays, cell_lens: np.ndarray, low: np.ndarray, entri
     seen = ~(is_reading & claims[report])
     report, av = report[seen], av[seen]
 
-    full = np.array([float(stop.av) for stop in FULL_STOPS])
     high = arrays.lens_narrowest[cell_lens]
-    micro = np.unique(np.round(np.concatenate([full, low, high, np.unique(av)]) * 1e6).astype(np.int64))
+    micro = np.unique(np.round(np.concatenate([_FULL_AVS, low, high, np.unique(av)]) * 1e6).astype(np.int64))
     avs = micro / 1e6
-    is_full = np.isin(micro, np.round(full * 1e6).astype(np.int64))
+    is_full = np.isin(micro, _FULL_MICRO)
     inner = is_full & (avs > low[:, None] + 0.25) & (avs < high[:, None] - 0.25)
     ends = (np.abs(avs - low[:, None]) < 1e-5) | (np.abs(avs - high[:, None]) < 1e-5)
     ladder = inner | ends

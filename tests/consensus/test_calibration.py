@@ -52,7 +52,7 @@ def test_a_firm_verdict_is_seldom_wrong():
         for k, a in said.items()
         if a["confidence"] == "firm" and a["verdict"].startswith("clean to f/")
     ]
-    assert len(firm) > 10
+    assert len(firm) > 5
     assert np.mean(np.array(firm) < 0.5) <= 0.05
 
 
