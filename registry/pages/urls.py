@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.pages.views import filing, gear, lens, look_up, pictures, report, words
+from registry.pages.views import by_hand, filing, gear, lens, look_up, pictures, report, revising, words
 
 urlpatterns = [
     path("", look_up.look_up, name="home"),
@@ -13,6 +13,7 @@ urlpatterns = [
     path("filters/add/", gear.propose, {"kind": "filter"}, name="propose-filter"),
     path("lenses/<slug:slug>/", lens.lens, name="lens"),
     path("reports/new/", filing.start, name="report-start"),
+    path("reports/relay/", by_hand.relay, name="report-relay"),
     path("reports/mine/", report.my_reports, name="my-reports"),
     path("reports/<str:public_id>/", report.report, name="report"),
     path("reports/<str:public_id>/details/", filing.details, name="report-details"),
@@ -22,6 +23,11 @@ urlpatterns = [
     path("reports/<str:public_id>/check/", filing.check, name="report-check"),
     path("reports/<str:public_id>/submit/", filing.submit, name="report-submit"),
     path("reports/<str:public_id>/discard/", filing.discard, name="report-discard"),
+    path("reports/<str:public_id>/grades/", by_hand.grades, name="report-grades"),
+    path("reports/<str:public_id>/relayed/", by_hand.relayed, name="report-relayed"),
+    path("reports/<str:public_id>/revise/", revising.revise, name="report-revise"),
+    path("reports/<str:public_id>/withdraw/", revising.withdraw, name="report-withdraw"),
+    path("grades/<int:grade>.jpg", pictures.reference, name="reference-picture"),
     path("method/", words.method, name="method"),
     path("problems/", words.problems, name="problems"),
     path("problems/<slug:code>/", words.problem, name="problem"),

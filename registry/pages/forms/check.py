@@ -30,14 +30,14 @@ class FrameForm(forms.Form):
     grade = forms.ChoiceField(label="Graded by eye", required=False, choices=[("", "not graded"), *GRADES])
 
     @classmethod
-    def of(cls, image: SampleImage, data: Any = None) -> FrameForm:
-        """The form of one frame, its ids made unique by the frame's public id."""
+    def of(cls, image: SampleImage, data: Any = None, *, prefix: str | None = None) -> FrameForm:
+        """The form of one frame, its ids made unique by the frame's public id; prefix: where several are sent."""
         initial = {
             "f_number": "" if image.f_number is None else f"{image.f_number:g}",
             "focal_length_mm": "" if image.focal_length_mm is None else f"{image.focal_length_mm:g}",
             "grade": "" if image.grade is None else str(image.grade),
         }
-        return cls(data, initial=initial, auto_id=f"frame-{image.public_id}-%s")
+        return cls(data, initial=initial, auto_id=f"frame-{image.public_id}-%s", prefix=prefix)
 
     def changes(self) -> dict[str, str | None]:
         """The fields that differ from what the frame says now."""

@@ -121,22 +121,23 @@ class StartForm(forms.Form):
             self.fields["rig"].widget = forms.HiddenInput()
 
     @classmethod
-    def of(cls, report: Report) -> StartForm:
-        """The form filled in with what a draft says."""
+    def of(cls, report: Report, data: Any = None) -> StartForm:
+        """The form filled in with what a report says; data: what was sent instead."""
         slugs = {
             name: item.slug if (item := getattr(report, name)) else None
             for name in ("lens", "filter", "teleconverter", "adapter")
         }
         said = {
             name: getattr(report, name)
-            for name in ("basis", "filter_position", "target", "light", "shot_on", "accessories", "notes")
+            for name in ("basis", "filter_position", "target", "light", "accessories", "notes")
         }
+        said["shot_on"] = report.shot_on.isoformat() if report.shot_on else ""
         equipment = {
             "lens_name": str(report.lens),
             "rig": report.rig.public_id if report.rig else NEW_RIG,
             "copy_label": report.copy.label if report.copy else "",
         }
-        return cls(initial=slugs | said | equipment, author=report.author)
+        return cls(data, initial=slugs | said | equipment, author=report.author)
 
     def clean_filter(self) -> str | None:
         chosen = self.cleaned_data["filter"]

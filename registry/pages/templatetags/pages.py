@@ -13,6 +13,7 @@ from registry.consensus.cells import band_label, zone_label
 from registry.consensus.sentences import confidence_words
 from registry.optics.stops import f_number_of
 from registry.pages import figures, plots
+from registry.pages.views import drafts
 from registry.standings.queries.conditions import FACTORS
 
 register = template.Library()
@@ -207,6 +208,12 @@ CAMPS = {"sooner": "Hot sooner", "later": "Hot later", "suspect": "Stands apart"
 def camp_words(camp: str) -> str:
     """What the reports on one side of a conflict have in common."""
     return CAMPS.get(camp, camp)
+
+
+@register.filter
+def draft_address(report) -> str:
+    """Where the work on a draft goes on."""
+    return drafts.draft_address(report)
 
 
 @register.filter

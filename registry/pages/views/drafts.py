@@ -7,8 +7,9 @@ from functools import wraps
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 
-from registry.reports.models import Report, ReportState
+from registry.reports.models import Basis, Report, ReportState
 
 
 def own_report(request: HttpRequest, public_id: str) -> Report:
@@ -28,6 +29,14 @@ def own_draft(request: HttpRequest, public_id: str) -> Report:
     if report.state != ReportState.DRAFT:
         raise Http404(f"Report {public_id} is no draft any more.")
     return report
+
+
+def draft_address(report: Report) -> str:
+    """Where the work on a draft goes on: its frames, its grades, or the check of what it relays."""
+    if report.basis == Basis.MEASURED or report.images.exists():
+        return reverse("report-frames", args=[report.public_id])
+    page = "report-grades" if report.basis == Basis.GRADED else "report-check"
+    return reverse(page, args=[report.public_id])
 
 
 def draft_or_elsewhere(request: HttpRequest, public_id: str) -> tuple[Report, HttpResponse | None]:

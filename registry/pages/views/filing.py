@@ -18,11 +18,11 @@ from registry.gear.queries import find_lenses
 from registry.pages.forms.check import FindingsForm, FrameForm
 from registry.pages.forms.report import FIELD_NAMES, StartForm, bodies_to_suggest
 from registry.pages.problems import put_beside_fields
-from registry.pages.views.drafts import draft_or_elsewhere, only_by_post, own_draft
+from registry.pages.views.drafts import draft_address, draft_or_elsewhere, only_by_post, own_draft
 from registry.pages.views.waiting import address_after
 from registry.photometry.measurement import Measurement
 from registry.reports import queries, services
-from registry.reports.models import Report, SampleImage
+from registry.reports.models import Basis, Report, SampleImage
 from registry.reports.rules.submission import check_submission
 
 # Gear that can be added on the way: the start form's field that holds its name.
@@ -53,7 +53,7 @@ def start(request: HttpRequest) -> HttpResponse:
             return redirect(f"{reverse(f'propose-{kind}')}?{urlencode({'name': name})}")
         form = StartForm(request.POST, author=request.user)
         if form.is_valid() and (report := _started(form, request)):
-            return redirect("report-frames", report.public_id)
+            return redirect(draft_address(report))
         return _start_page(request, form, status=422)
     if kept := request.session.pop(TYPED, None):
         return _start_page(request, StartForm(QueryDict(kept), author=request.user))
@@ -76,13 +76,16 @@ def details(request: HttpRequest, public_id: str) -> HttpResponse:
     report, elsewhere = draft_or_elsewhere(request, public_id)
     if elsewhere:
         return elsewhere
+    if report.basis == Basis.RELAYED:
+        return redirect("report-relayed", public_id)
     if request.method == "GET":
         return _start_page(request, StartForm.of(report), report=report)
     form = StartForm(request.POST, author=request.user)
     if form.is_valid():
         try:
             services.change_draft(report=report, by=request.user, **form.details())
-            return redirect("report-check" if report.images.exists() else "report-frames", public_id)
+            said = report.images.exists() or report.sweeps.exists()
+            return redirect("report-check", public_id) if said else redirect(draft_address(report))
         except CleanstopError as error:
             put_beside_fields(form, error, FIELD_NAMES)
     return _start_page(request, form, report=report, status=422)
@@ -163,7 +166,8 @@ def _check_page(
     status: int = 200,
 ) -> HttpResponse:
     progress = queries.progress(report)
-    if not problems and progress.arrived and progress.done:
+    sweeps = queries.sweeps_shown(report)
+    if not problems and (progress.arrived or sweeps or report.basis == Basis.RELAYED) and progress.done:
         problems = tuple(check_submission(report))
     forms = {image.public_id: FrameForm.of(image) for image in progress.images} | (frame_forms or {})
     graded = {finding.kind: finding.grade for finding in report.findings.all()}
@@ -174,6 +178,8 @@ def _check_page(
             FrameToCheck(image, forms[image.public_id], queries.overlay_of(image))
             for image in progress.images
         ],
+        "sweeps": sweeps,
+        "claims": report.claims.all(),
         "findings": findings or FindingsForm(initial=graded),
         "problems": problems,
     }
