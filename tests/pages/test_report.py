@@ -91,10 +91,9 @@ def test_no_reports_yet_says_what_to_do(signed_in):
 
 
 def picture_of(client, image, what="picture"):
-    """The answer, with its body read whole in `body`: a streamed file stays open until then."""
+    """The answer, with its body read whole in `body`; the test client closes a streamed file at its end."""
     response = client.get(reverse("image-picture", args=[getattr(image, what)]))
     response.body = b"".join(response.streaming_content) if response.streaming else response.content
-    response.close()
     return response
 
 
