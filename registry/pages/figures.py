@@ -7,7 +7,7 @@ equal files.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -41,6 +41,7 @@ class LadderSize:
 
 LARGE = LadderSize(step=30, gap=4, height=96, head=17, foot=26, hair=3.5)
 SMALL = LadderSize(step=17, gap=2, height=24, head=1, foot=22, hair=0)
+SAME_PLACE_AV = 0.1  # a rung this near to a full stop is that stop
 LABEL_CLEARANCE = 2  # steps of the small ladder that one label needs to itself
 
 
@@ -121,8 +122,8 @@ def _hairline(middle: float, top: float, bottom: float, cap: float, ends: tuple[
     return path
 
 
-def _step(chance: Chance, index: int, size: LadderSize) -> Step:
-    x = index * (size.step + size.gap) + 1
+def _step(chance: Chance, place: int, size: LadderSize) -> Step:
+    x = place * (size.step + size.gap) + 1
     base = size.head + size.height
     shown = chance.tested and chance.p_clean is not None
     share = chance.p_clean if shown else 0.0
@@ -157,20 +158,58 @@ def stated_limit(verdict: str, f_number: float | None, chances: Sequence[Chance]
     return rungs[-1] if verdict == "clean-throughout" and rungs else None
 
 
-def ladder(chances: Sequence[Chance], *, clean_to: float | None = None, small: bool = False) -> Ladder:
+@dataclass(frozen=True)
+class Scale:
+    """Where ladders that stand under each other begin and end, so that one stop is at one place in all of them:
+    the first step's place on the full-stop scale (f/1 is 0), and how many steps there are."""
+
+    first: int
+    count: int
+
+
+def common_scale(ladders: Iterable[Sequence[Chance]]) -> Scale | None:
+    """The scale that holds all these ladders; None when none has a step."""
+    rungs = [[chance for chance in chances if chance.on_ladder] for chances in ladders]
+    spans = [(first := _first_place(own), first + len(own)) for own in rungs if own]
+    if not spans:
+        return None
+    start = min(first for first, _ in spans)
+    return Scale(start, max(end for _, end in spans) - start)
+
+
+def _first_place(rungs: Sequence[Chance]) -> int:
+    """Place of the first step on the full-stop scale. A widest value between two stops takes the place before the
+    first full stop, whatever it is."""
+    for index, rung in enumerate(rungs):
+        av = exact_av(rung.f_number)
+        if abs(av - round(av)) < SAME_PLACE_AV:
+            return round(av) - index
+    return round(exact_av(rungs[0].f_number))
+
+
+def ladder(
+    chances: Sequence[Chance],
+    *,
+    clean_to: float | None = None,
+    small: bool = False,
+    scale: Scale | None = None,
+) -> Ladder:
     """Draw the chances of a clean frame, widest aperture first; stops between the rungs are left out.
 
     clean_to: the last f-number that the verdict calls clean; a bracket runs under the stops up to it.
+    scale: the common one of several ladders under each other.
     """
     size = SMALL if small else LARGE
     chances = [chance for chance in chances if chance.on_ladder]
-    steps = tuple(_step(chance, index, size) for index, chance in enumerate(chances))
-    width = len(steps) * (size.step + size.gap) - size.gap + 2 if steps else 2
+    offset = _first_place(chances) - scale.first if scale and chances else 0
+    steps = tuple(_step(chance, offset + index, size) for index, chance in enumerate(chances))
+    count = scale.count if scale else len(steps)
+    width = count * (size.step + size.gap) - size.gap + 2 if count else 2
     limit = -math.inf if clean_to is None else exact_av(clean_to) + 1e-6
     clean = [index for index, chance in enumerate(chances) if exact_av(chance.f_number) <= limit]
     last_clean = clean[-1] if clean else None
     bracket = None if last_clean is None else (steps[0].x, round(steps[last_clean].x + size.step, 2))
-    labels = _few_labels(steps, width, last_clean) if small else _all_labels(steps)
+    labels = _few_labels(steps, size.step, last_clean) if small else _all_labels(steps)
     return Ladder(size, steps, round(width, 2), size.head + size.height + size.foot, bracket, labels, small)
 
 
@@ -178,18 +217,19 @@ def _all_labels(steps: Sequence[Step]) -> tuple[Label, ...]:
     return tuple(Label(step.middle, step.mark, "stop") for step in steps)
 
 
-def _few_labels(steps: Sequence[Step], width: float, last_clean: int | None) -> tuple[Label, ...]:
+def _few_labels(steps: Sequence[Step], step_width: float, last_clean: int | None) -> tuple[Label, ...]:
     """The ends and the last clean stop, as far as they don't run into each other."""
     if not steps:
         return ()
     end = len(steps) - 1
+    left, right = steps[0].x, round(steps[end].x + step_width, 2)
     labels = []
     if last_clean is None or last_clean > LABEL_CLEARANCE - 1:
-        labels.append(Label(1, steps[0].mark, "first"))
+        labels.append(Label(left, steps[0].mark, "first"))
     if last_clean is not None:
-        at = {0: 1.0, end: width - 1}.get(last_clean, steps[last_clean].middle)
+        at = {0: left, end: right}.get(last_clean, steps[last_clean].middle)
         anchor = {0: "limit first", end: "limit last"}.get(last_clean, "limit")
-        labels.append(Label(round(at, 2), steps[last_clean].mark, anchor))
+        labels.append(Label(at, steps[last_clean].mark, anchor))
     if end > 0 and (last_clean is None or last_clean < end - LABEL_CLEARANCE + 1):
-        labels.append(Label(round(width - 1, 2), steps[end].mark, "last"))
+        labels.append(Label(right, steps[end].mark, "last"))
     return tuple(labels)

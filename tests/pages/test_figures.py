@@ -128,3 +128,41 @@ def test_the_circle_is_placed_in_half_diagonals():
         (300 + 0.1 * half_diagonal, 200 - 0.05 * half_diagonal), abs=0.05
     )
     assert drawn.radius == pytest.approx(0.2 * half_diagonal, abs=0.05)
+
+
+# ---- ladders under each other --------------------------------------------------------------------
+
+
+def rungs(*f_numbers):
+    return [Stop(f_number, 0.5, 0.4, 0.6, True) for f_number in f_numbers]
+
+
+def test_on_a_common_scale_one_stop_is_at_one_place():
+    fast, slow = rungs(0.95, 1.4, 2, 2.8, 4, 5.6, 8, 11, 16), rungs(4, 5.6, 8, 11, 16, 22, 32)
+    scale = figures.common_scale([fast, slow])
+    drawn = [figures.ladder(chances, small=True, scale=scale) for chances in (fast, slow)]
+    places = [{step.mark: step.x for step in one.steps} for one in drawn]
+    assert {mark: places[0][mark] for mark in ("f/4", "f/8", "f/16")} == {
+        mark: places[1][mark] for mark in ("f/4", "f/8", "f/16")
+    }
+    assert drawn[0].width == drawn[1].width
+
+
+def test_a_widest_value_between_stops_takes_the_place_before_the_first_full_one():
+    scale = figures.common_scale([rungs(1.8, 2, 2.8, 4), rungs(1.4, 2, 2.8, 4)])
+    first = [
+        figures.ladder(chances, small=True, scale=scale).steps[0].x
+        for chances in (rungs(1.8, 2, 2.8, 4), rungs(1.4, 2, 2.8, 4))
+    ]
+    assert first[0] == first[1]
+
+
+def test_labels_stand_under_their_steps_on_a_common_scale():
+    scale = figures.common_scale([rungs(1, 1.4, 2, 2.8, 4, 5.6, 8, 11, 16)])
+    drawn = figures.ladder(rungs(4, 5.6, 8, 11), small=True, scale=scale)
+    assert drawn.labels[0].x == drawn.steps[0].x
+    assert drawn.labels[-1].x == drawn.steps[-1].x + drawn.size.step
+
+
+def test_no_ladder_needs_no_scale():
+    assert figures.common_scale([[], []]) is None

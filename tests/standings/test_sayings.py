@@ -6,6 +6,7 @@ from registry.ledger.worker import drain_tasks
 from registry.reports import services
 from registry.standings.queries import (
     camps_in_words,
+    lens_rows,
     paths_of,
     refresh_is_due,
     result_in_words,
@@ -115,3 +116,12 @@ def test_paths_are_told_at_the_readers_cut_on_or_at_whichever_there_is(lens):
     alone, behind = paths_of(lens, cut_on_nm=720)
     assert alone.is_bare and alone.band == ""
     assert behind.teleconverter == doubled and behind.band == "cut-on 780 nm and above"
+
+
+def test_a_row_of_a_list_leaves_out_what_nobody_tested():
+    zoom = LensFactory(focal_min_mm=24, focal_max_mm=105, widest_f=2, widest_f_tele=2)
+    report_on(zoom, limit=8, focal_mm=50)
+    refresh_lens(zoom)
+    (row,) = lens_rows([zoom])
+    assert row.brief == "one report so far: clean to f/8 at 47–66 mm"
+    assert row.sentence == f"{row.brief}; nobody tested 24–47 mm and 66–105 mm"

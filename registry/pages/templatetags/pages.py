@@ -56,14 +56,22 @@ def is_checkbox(field) -> bool:
 
 @register.inclusion_tag("pages/ladder.svg")
 def ladder(
-    chances, *, key: str, title: str, verdict: str = "", f_number: float | None = None, small: bool = False
+    chances,
+    *,
+    key: str,
+    title: str,
+    verdict: str = "",
+    f_number: float | None = None,
+    small: bool = False,
+    scale: figures.Scale | None = None,
 ) -> dict:
     """The aperture ladder. `key` makes the ids of its title and description unique on the page.
 
-    verdict, f_number: of the standing; a bracket runs under the stops that it states as clean.
+    verdict, f_number: of the standing; a bracket runs under the stops that it states as clean. scale: where several
+    ladders stand under each other, their common one.
     """
     clean_to = figures.stated_limit(verdict, f_number, chances)
-    drawn = figures.ladder(chances, clean_to=clean_to, small=small)
+    drawn = figures.ladder(chances, clean_to=clean_to, small=small, scale=scale)
     return {"ladder": drawn, "key": key, "title": title, "size": "small" if small else "large"}
 
 

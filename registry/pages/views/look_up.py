@@ -10,6 +10,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_safe
 
 from registry.pages import camera
+from registry.pages.figures import common_scale
 from registry.pages.forms.look_up import CameraForm, LookUpForm
 from registry.standings.queries import list_lenses
 
@@ -43,6 +44,7 @@ def look_up(request: HttpRequest) -> HttpResponse:
         "form": form,
         "seen": seen,
         "page": page,
+        "scale": common_scale(row.ladder for row in page),
         "filtered": any(typed.get(name) for name in FILTERS),
         "new_camera": (seen.mount, seen.cut_on_nm, seen.visible_ev)
         != (own.mount, own.cut_on_nm, own.visible_ev),

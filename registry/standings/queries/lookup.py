@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, Value, When
 
 from registry.consensus.assessment import StopChance, assess_catalogue
-from registry.consensus.cells import UNSTATED, cut_on_band
+from registry.consensus.cells import UNSTATED, cut_on_band, zone_label
 from registry.consensus.constants import SAME_STOP_AV, VISIBLE_EV
 from registry.consensus.verdicts import CONFIDENCES
 from registry.gear.models import Lens, Mount
 from registry.gear.queries import find_lenses
-from registry.optics.stops import check_f_number, exact_av
+from registry.optics.stops import check_f_number, exact_av, mark_of
 from registry.standings.models import Standing
 from registry.standings.queries.answers import (
     USUAL_CUT_ON_NM,
@@ -36,10 +36,12 @@ THREAD_TOLERANCE_MM = 0.05
 
 @dataclass(frozen=True)
 class LensRow:
-    """One lens in a list. verdict, f_number, confidence: of its worst tested zone at the reader's cut-on."""
+    """One lens in a list. verdict, f_number, confidence: of its worst tested zone at the reader's cut-on.
+    brief: the sentence without the zones that nobody tested."""
 
     lens: Lens
     sentence: str
+    brief: str
     ladder: tuple[StopChance, ...]
     tested: bool
     verdict: str
@@ -196,10 +198,11 @@ def _row(lens: Lens, group: str, leading: dict[str, Standing]) -> LensRow:
     if row is None:
         sentence = no_reports_sentence({key: [told] for key, told in leading.items()})
         ladder = untested_ladder(LightPath(lens))
-        return LensRow(lens, sentence, ladder, False, "no-reports", None, "", 0, "")
+        return LensRow(lens, sentence, sentence, ladder, False, "no-reports", None, "", 0, "")
     return LensRow(
         lens=lens,
         sentence=row.sentence,
+        brief=_brief(lens, row),
         ladder=stops_of(row.stops),
         tested=True,
         verdict=row.verdict,
@@ -208,3 +211,11 @@ def _row(lens: Lens, group: str, leading: dict[str, Standing]) -> LensRow:
         n_independent=row.n_independent,
         focal_zone=row.focal_zone,
     )
+
+
+def _brief(lens: Lens, row: Standing) -> str:
+    words = row.words
+    if lens.is_zoom and row.focal_zone != UNSTATED:
+        words += f" at {zone_label(row.focal_zone, lens.focal_min_mm, lens.focal_max_mm)}"
+    tinted = row.detail.get("tinted_from")
+    return f"{words}; tinted from {mark_of(tinted)}" if tinted else words
