@@ -27,6 +27,7 @@ SLACK = ((0, 0.03), (2, 0.03), (4, 0.03))
 SAME_LENS_SHARE = 0.75
 LOG_UNFORESEEN, UNFORESEEN_WIDTH = -12.0, 1.5
 
+FIRST_WAVE = 9
 OUTER_RADIUS = 0.75
 """Corners tell little of a central patch and much of hoods, rims and decentred glass: half weight from here."""
 
@@ -84,13 +85,18 @@ def falloff_coefficients(curves: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True, eq=False)
 class Columns:
-    """Design columns on a grid: nuisances (pixels, n) with prior sd (n,), falloffs (pixels, FALLOFF_SHAPES)."""
+    """Design columns on a grid, each times root_weight.
+
+    nuisances: (pixels, n) with prior sd (n,); the first is the level, then tilt by x and y. falloffs: (pixels,
+    FALLOFF_SHAPES). broad: which nuisances are broad structure, neither tilt nor a decentred lens.
+    """
 
     grid: Grid
     nuisances: np.ndarray
     nuisance_sd: np.ndarray
     falloffs: np.ndarray
     root_weight: np.ndarray
+    broad: np.ndarray
 
     @property
     def both(self) -> np.ndarray:
@@ -131,6 +137,7 @@ def columns_on(height: int, width: int) -> Columns:
         np.array(sds),
         falloffs * root_weight[:, None],
         root_weight,
+        np.array([3, 4, *range(FIRST_WAVE, len(sds))]),
     )
 
 

@@ -131,12 +131,16 @@ class _Flexible:
         return self.field - self.residual + residual, residual
 
     def quality(self, residual: np.ndarray, found: Found, noise: float) -> FitQuality:
-        grid = self.columns.grid
+        grid, columns = self.columns.grid, self.columns
+        light = self.fixed_part[: columns.nuisances.shape[1]]
+        broad = columns.nuisances[:, columns.broad] @ light[columns.broad]
         beyond = np.hypot(grid.x - found.shape.x, grid.y - found.shape.y) > 1.6 * found.shape.radius
         return FitQuality(
             residual=float(np.sqrt(np.mean(residual**2))),
             outside=float(np.sqrt(np.mean(residual[beyond] ** 2))),
-            tilt=float(np.hypot(self.fixed_part[1], self.fixed_part[2])),
+            tilt=float(np.hypot(light[1], light[2])),
+            broad=float(np.sqrt(np.mean(broad**2))),
+            unevenness=float(np.sqrt(np.mean((light[3:] / columns.nuisance_sd[3:]) ** 2))),
             strength=found.strength,
             noise=noise,
         )

@@ -23,8 +23,8 @@ from registry.photometry.posterior import (
 from registry.photometry.reading import measurement_of
 from registry.photometry.stacking import Stack, node_columns
 
-MOST_BASELINES = 80
-LOG_ODDS_OF_A_PATCH = 3.0
+MOST_BASELINES = 160
+LOG_ODDS_OF_A_PATCH = 4.0
 """Prior log odds that a frame has a patch."""
 
 CENTRE_UNCERTAINTY = 0.01

@@ -16,7 +16,11 @@ from registry.photometry.measurement import Refusal
 MOST_CLIPPED = 0.002
 LEAST_LEVEL = 48.0
 MOST_NOISE = 0.012
-MOST_TILT = 0.45
+MOST_TILT = 0.42
+MOST_RESIDUAL = 0.005
+NOISE_ALLOWANCE = 1.1
+MOST_BROAD = 0.012
+MOST_UNEVENNESS = 1.0
 SMALLEST_SIDE = 16
 
 BY_EYE = "or grade this frame by eye."
@@ -24,15 +28,19 @@ BY_EYE = "or grade this frame by eye."
 
 @dataclass(frozen=True)
 class FitQuality:
-    """What the fit left over, in EV.
+    """What the fit needed and what it left over.
 
-    residual: root mean square over the frame. outside: the same outside the patch. tilt: slope of the light per
-    half-diagonal. strength: of the patch. noise: of a pixel.
+    residual: root mean square over the frame in EV. outside: the same outside the patch. tilt: slope of the
+    light in EV per half-diagonal. broad: root mean square in EV of broad structure that is neither tilt nor
+    centred falloff. unevenness: all such structure and decentring, over what prior experience allows (root mean
+    square of coefficients over their prior standard deviations). strength: of the patch. noise: of a pixel.
     """
 
     residual: float
     outside: float
     tilt: float
+    broad: float
+    unevenness: float
     strength: float
     noise: float
 
@@ -94,17 +102,35 @@ def refuse_fit(quality: FitQuality) -> Refusal | None:
             f"The light falls off by {quality.tilt:.2f} EV from the centre to one side ({MOST_TILT:.2f} EV is "
             f"the most): turn the target or the lamp until both sides match, {BY_EYE}",
         )
-    for number, limit in (
-        (quality.residual, 0.010 + 1.2 * quality.noise + 0.05 * quality.strength),
-        (quality.outside, 0.010 + 1.2 * quality.noise + 0.01 * quality.strength),
-    ):
+    strength = min(quality.strength, 1.0)
+    noise = NOISE_ALLOWANCE * quality.noise
+    checks = (
+        ("fine", quality.residual, MOST_RESIDUAL + noise + 0.05 * strength),
+        ("fine", quality.outside, MOST_RESIDUAL + noise + 0.01 * strength),
+        ("broad", quality.broad, MOST_BROAD),
+    )
+    for kind, number, limit in checks:
         if number > limit:
-            return Refusal(
-                "not-a-plain-target",
+            return _not_plain(
                 number,
                 limit,
                 "EV",
-                f"The frame shows more than a plain surface: {number:.3f} EV of structure is left where "
-                f"{limit:.3f} EV is the most: photograph an even, blank surface out of focus, {BY_EYE}",
+                f"{number:.3f} EV of {kind} structure where {limit:.3f} EV is the most",
             )
+    if quality.unevenness > MOST_UNEVENNESS:
+        number = quality.unevenness
+        return _not_plain(
+            number,
+            MOST_UNEVENNESS,
+            "ratio",
+            f"light {number:.1f} times as uneven as a plain target may be ({MOST_UNEVENNESS:.1f} is the most)",
+        )
     return None
+
+
+def _not_plain(number, limit, unit, finding):
+    says = (
+        f"The frame shows more than an evenly lit plain surface, {finding}: photograph a blank surface out of "
+        f"focus in even light, {BY_EYE}"
+    )
+    return Refusal("not-a-plain-target", number, limit, unit, says)

@@ -15,7 +15,7 @@ import numpy as np
 from registry.photometry.baseline import Kind
 from registry.photometry.centre import linearised
 from registry.photometry.fitting import NOISE_FACTOR, TEMPERING, FrameFit
-from registry.photometry.patches import COARSE_DEVIATION, PatchSamples, sample_patches
+from registry.photometry.patches import COARSE_SCALES, PatchSamples, sample_patches
 from registry.photometry.posterior import (
     Terms,
     likeliest,
@@ -33,6 +33,7 @@ OWN_TILT_EV = 0.03
 OWN_SHARE = 0.25
 """What each frame has of its own: tilt as lamps settle, and a share of the target's other low orders."""
 
+SCALES = ((0.04, 0.12), (0.15, 0.1), (0.5, 0.12), (0.5, 0.03))
 PATCHES_DRAWN = 1500
 MOST_BASELINES = 60
 LOG_ODDS_OF_A_PATCH = 3.0
@@ -41,12 +42,12 @@ CENTRE_UNCERTAINTY = 0.006
 
 @lru_cache(maxsize=16)
 def _patches(f_numbers: tuple[float, ...]) -> tuple[PatchSamples, ...]:
-    return sample_patches(f_numbers, PATCHES_DRAWN, np.random.default_rng(15), (0.03, 0.12, 0.5))
+    return sample_patches(f_numbers, PATCHES_DRAWN, np.random.default_rng(15), SCALES)
 
 
 @lru_cache(maxsize=16)
 def _few(f_numbers: tuple[float, ...]) -> tuple[PatchSamples, ...]:
-    return sample_patches(f_numbers, 80, np.random.default_rng(16), (0.06, 0.5), COARSE_DEVIATION)
+    return sample_patches(f_numbers, 80, np.random.default_rng(16), COARSE_SCALES)
 
 
 def joint_terms(fits: Sequence[FrameFit], f_numbers: tuple[float, ...], kinds: tuple[Kind, ...]) -> Terms:

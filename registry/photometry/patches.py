@@ -25,8 +25,14 @@ DISC_RADIUS = 0.03
 SMALLEST_RADIUS, LARGEST_RADIUS = 0.045, 0.62
 USUAL_LARGEST_RADIUS = 0.3
 
-STRENGTHS_EV = (0.02, 0.06, 0.2, 0.6)
-"""Scales of the half-normal priors of a patch's strength, equally likely."""
+RADIUS_CLASSES = np.array([0.09, 0.16, 0.26])
+"""Samples are grouped by size between these radii."""
+
+SCALES = ((0.02, 0.12), (0.06, 0.12), (0.2, 0.12), (0.2, 0.03), (0.6, 0.12), (0.6, 0.03))
+COARSE_SCALES = ((0.06, 0.3), (0.5, 0.3))
+"""Pairs, equally likely: scale of the half-normal prior of a patch's strength in EV, and the standard deviation, as
+a share of it, of the smooth difference between a patch and its sample. (No patch is quite like a sample, but a
+wide allowance alone would cost a strong patch that is like one most of its evidence.)"""
 
 
 @lru_cache(maxsize=1)
@@ -35,12 +41,6 @@ def disc_weights() -> np.ndarray:
     radii = (np.arange(200) + 0.5) / 200 * DISC_RADIUS
     hats = np.array([np.interp(radii, NODES, unit) for unit in np.eye(len(NODES))])
     return (hats * radii).sum(1) / radii.sum()
-
-
-RADIUS_CLASSES = np.array([0.09, 0.16, 0.26])
-DEVIATION = 0.12
-COARSE_DEVIATION = 0.3
-"""No patch is quite like a sample: standard deviation of the smooth difference, as a share of the strength."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,17 +60,17 @@ class PatchSamples:
 
 
 def grouped(
-    profiles: np.ndarray, radius: np.ndarray, strengths: tuple[float, ...], deviation: float
+    profiles: np.ndarray, radius: np.ndarray, scales: tuple[tuple[float, float], ...]
 ) -> tuple[PatchSamples, ...]:
-    """Every profile at every strength, grouped by strength and size. profiles: (count, frames, len(NODES))."""
+    """Every profile at every scale, grouped by scale and size. profiles: (count, frames, len(NODES))."""
     size_class = np.searchsorted(RADIUS_CLASSES, radius.mean(axis=1))
-    log_prior = -np.log(len(profiles) * len(strengths))
+    log_prior = -np.log(len(profiles) * len(scales))
     groups = []
     for size in np.unique(size_class):
         members = profiles[size_class == size]
         scale = np.sqrt((members**2).mean(axis=0))
         smooth = _smooth_covariance(scale, radius[size_class == size].mean(axis=0))
-        for strength in strengths:
+        for strength, deviation in scales:
             groups.append(
                 PatchSamples(
                     members.reshape(len(members), -1),
@@ -105,15 +105,14 @@ def single_frame_patches() -> tuple[PatchSamples, ...]:
 @lru_cache(maxsize=1)
 def few_patches() -> tuple[PatchSamples, ...]:
     """A coarse choice of patches, enough to rank baselines by."""
-    return sample_patches((None,), 70, np.random.default_rng(6), (0.06, 0.5), COARSE_DEVIATION)
+    return sample_patches((None,), 70, np.random.default_rng(6), COARSE_SCALES)
 
 
 def sample_patches(
     f_numbers: tuple[float | None, ...],
     count: int,
     random: np.random.Generator,
-    strengths: tuple[float, ...] = STRENGTHS_EV,
-    deviation: float = DEVIATION,
+    scales: tuple[tuple[float, float], ...] = SCALES,
 ) -> tuple[PatchSamples, ...]:
     """Draw patches of `count` lenses, each at all f-numbers."""
     relative = _relative_openings(f_numbers)
@@ -126,7 +125,7 @@ def sample_patches(
         unit = shape.profile(NODES / radius[:, frame, None], hardness[:, None])
         profiles[:, frame] = growth[:, frame, None] * unit
     profiles /= profiles.max(axis=(1, 2), keepdims=True)
-    return grouped(profiles, radius, strengths, deviation)
+    return grouped(profiles, radius, scales)
 
 
 def _relative_openings(f_numbers):
