@@ -33,6 +33,18 @@ def test_another_wavelength_has_no_reports_and_says_what_others_know(anyone, len
     assert answer["others"][0]["sentence"] == "clean to f/8"
 
 
+def test_both_sides_of_what_likely_splits_the_reports_are_told(anyone):
+    lens = LensFactory(widest_f=2)
+    for position, limit in (("front", 4), ("rear", 11)):
+        for _ in range(5):
+            report_on(lens, limit=limit, filter_position=position)
+    refresh_lens(lens)
+    front, rear = anyone.get(f"/api/v1/lenses/{lens.slug}/").json()["answer"]["conditions"]
+    assert (front["factor"], front["side"]) == ("filter_position", "with the filter in front of the lens")
+    assert (front["words"], front["f_number"]) == ("clean to f/4", 4)
+    assert (rear["words"], rear["stops"][0]["f_number"]) == ("clean to f/11", 2)
+
+
 def test_a_readers_own_tolerance_moves_all_evidence(anyone, lens):
     def p_at_8(visible_ev):
         answer = anyone.get(f"/api/v1/lenses/{lens.slug}/", {"visible_ev": visible_ev}).json()["answer"]

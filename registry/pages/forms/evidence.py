@@ -21,7 +21,7 @@ class ClaimForm(forms.Form):
     """One coarse statement. Left empty, it states nothing."""
 
     says = forms.ChoiceField(
-        label="The result", required=False, choices=[("", "nothing"), *ClaimSays.choices]
+        label="The result", required=False, choices=[("", "choose…"), *ClaimSays.choices]
     )
     f_number = number("f-number")
     focal_length_mm = number("Focal length, mm")

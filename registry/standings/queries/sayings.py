@@ -59,8 +59,8 @@ def sayings_of(reports: Sequence[Report], visible_ev: float = VISIBLE_EV) -> dic
 def result_in_words(report: Report, sayings: Mapping[str, Saying]) -> str:
     """A report's own result in one line: "clean to f/11 at 24 mm; clean to f/8 at 50 and 70 mm"."""
     said: dict[str, list[float | None]] = {}
-    for entry, saying in sayings.items():
-        if report_id_of(entry) == report.public_id:
+    for saying in sayings.values():
+        if saying.report == report.public_id:
             said.setdefault(saying.words, []).append(saying.focal_mm)
     several = report.lens.is_zoom or report.teleconverter_id is not None
     return "; ".join(words + (_at(focal_lengths) if several else "") for words, focal_lengths in said.items())
