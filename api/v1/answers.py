@@ -125,8 +125,8 @@ class ZoneSerializer(serializers.Serializer):
 class SideStopSerializer(serializers.Serializer):
     """Chance of a clean frame at one tested stop, under one condition."""
 
-    f_number = serializers.FloatField(source="0", help_text="As marked on the lens.")
-    p_clean = serializers.FloatField(source="1")
+    f_number = serializers.FloatField(help_text="As marked on the lens.")
+    p_clean = serializers.FloatField()
 
 
 class ConditionSerializer(serializers.Serializer):

@@ -62,17 +62,23 @@ class NamedCause:
 
 
 @dataclass(frozen=True)
+class SideStop:
+    """Chance of a clean frame at one tested stop, under one condition."""
+
+    f_number: float
+    p_clean: float
+
+
+@dataclass(frozen=True)
 class Condition:
     """What holds under one condition. side: the condition in words, "with the filter in front of the lens".
-
-    stops: chance of a clean frame per tested stop, as (f-number, chance), widest first.
-    """
+    stops: widest first."""
 
     factor: str
     side: str
     words: str
     f_number: float | None
-    stops: tuple[tuple[float, float], ...]
+    stops: tuple[SideStop, ...]
 
 
 def named_causes(causes: Iterable[Mapping]) -> list[NamedCause]:
@@ -182,7 +188,9 @@ def _own_cell(said: LensAnswer, optics: Optics, question: Question, side: Side) 
 def _condition(side: Side, bodies: Mapping[str, str], cell: ZoneAnswer | None) -> Condition:
     named = _CONDITIONS[side.factor].format(side_name(side.factor, side.group, bodies))
     if cell is not None:
-        stops = tuple((stop.f_number, stop.p_clean) for stop in cell.stops if stop.tested and stop.on_ladder)
+        stops = tuple(
+            SideStop(stop.f_number, stop.p_clean) for stop in cell.stops if stop.tested and stop.on_ladder
+        )
         return Condition(side.factor, named, cell.words, cell.f_number, stops)
-    stops = tuple(side.p_clean.items())
+    stops = tuple(SideStop(*one) for one in side.p_clean.items())
     return Condition(side.factor, named, verdict_words(side.verdict), side.verdict.f_number, stops)
