@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 
 from django.core.files.base import ContentFile
 from django.db import transaction
@@ -27,6 +28,8 @@ from registry.standings.services import refresh_all, renew_priors
 
 KINDS = ("makers", "mounts", "lenses", "bodies", "filters", "teleconverters", "adapters")
 BEGUN, TOLD, COMPLETE = "demo.begun", "demo.evening-told", "demo.complete"
+# A forked child would share this process's connection to PostgreSQL, and end it with itself.
+FRESH_PROCESS = get_context("spawn")
 PASSWORD = "marsh-at-low-tide"
 SHOWN_ACCOUNTS = {"contributor": "samphire", "moderator": "avocet", "steward": "lyme-grass"}
 
@@ -103,7 +106,7 @@ def tell(planned: list[PlannedReport]) -> Iterator[PlannedReport]:
     names = {lens.slug: str(lens) for lens in Lens.objects.select_related("maker")}
     authors = {account.name: account for account in Account.objects.all()}
     waiting = [plan for plan in planned if _key(plan) not in told]
-    with ProcessPoolExecutor(max_workers=1) as darkroom:
+    with ProcessPoolExecutor(max_workers=1, mp_context=FRESH_PROCESS) as darkroom:
         evenings = [
             _Evening(plan, list(_expose(darkroom, plan, cameras, names[plan.lens.slug]))) for plan in waiting
         ]
