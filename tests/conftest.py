@@ -47,6 +47,18 @@ def _files_and_passwords(request, tmp_path):
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 
 
+@pytest.fixture(autouse=True)
+def _factories_count_alike_in_every_test():
+    """Names and addresses that factories number don't depend on which tests ran before."""
+    from factory.django import DjangoModelFactory
+
+    waiting = DjangoModelFactory.__subclasses__()
+    while waiting:
+        kind = waiting.pop()
+        waiting += kind.__subclasses__()
+        kind.reset_sequence(100, force=True)
+
+
 @pytest.fixture
 def drain():
     """Run everything queued, in this process; returns how many tasks ran and raises if one failed."""
