@@ -17,6 +17,9 @@ from registry.standings.rules import report_id_of
 
 CLEAN_BEYOND = ("clean-as-far-as-tested", "clean-throughout")
 
+# A stored JSON object keeps no order of its own on PostgreSQL.
+CAMP_ORDER = ("sooner", "later", "suspect", "others")
+
 
 @dataclass(frozen=True)
 class Saying:
@@ -67,8 +70,8 @@ def result_in_words(report: Report, sayings: Mapping[str, Saying]) -> str:
 
 
 def camps_in_words(camps: Mapping[str, Sequence[Mapping]], sayings: Mapping[str, Saying]) -> list[Camp]:
-    """A conflict's camps as counts of independent testers and the span of what they say."""
-    return [_camp(name, told, sayings) for name, told in camps.items() if told]
+    """A conflict's camps as counts of independent testers and the span of what they say, in CAMP_ORDER."""
+    return [_camp(name, camps[name], sayings) for name in CAMP_ORDER if camps.get(name)]
 
 
 def _verdict(assessment) -> Verdict | None:
