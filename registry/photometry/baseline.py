@@ -40,12 +40,13 @@ WAVES_SD = 0.012
 class Kind:
     """Falloffs of one kind: normals of one covariance F Fᵀ (F: (n, m)) around many means (means: (count, n)).
 
-    log_weight: of each mean in the whole mixture.
+    log_weight: of each mean in the whole mixture. foreseen: whether samples stand behind it.
     """
 
     log_weight: float
     means: np.ndarray
     factor: np.ndarray
+    foreseen: bool = True
 
 
 def root_weight_at(radius: np.ndarray) -> np.ndarray:
@@ -226,4 +227,4 @@ def _unforeseen(coefficients):
     """One broad normal for falloffs that no sample resembles: all samples' covariance, widened."""
     mean = coefficients.mean(axis=0)
     spread = np.cov(coefficients.T) + 1e-6 * np.eye(len(mean))
-    return Kind(LOG_UNFORESEEN, mean[None], np.linalg.cholesky(spread) * UNFORESEEN_WIDTH)
+    return Kind(LOG_UNFORESEEN, mean[None], np.linalg.cholesky(spread) * UNFORESEEN_WIDTH, foreseen=False)

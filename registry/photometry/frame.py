@@ -23,7 +23,7 @@ from registry.photometry.posterior import (
 from registry.photometry.reading import measurement_of
 from registry.photometry.stacking import Stack, node_columns
 
-MOST_BASELINES = 160
+MOST_BASELINES = 120
 LOG_ODDS_OF_A_PATCH = 4.0
 """Prior log odds that a frame has a patch."""
 

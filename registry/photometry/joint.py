@@ -15,7 +15,7 @@ import numpy as np
 from registry.photometry.baseline import Kind
 from registry.photometry.centre import linearised
 from registry.photometry.fitting import NOISE_FACTOR, TEMPERING, FrameFit
-from registry.photometry.patches import COARSE_SCALES, PatchSamples, sample_patches
+from registry.photometry.patches import COARSE_SCALES, COARSE_SIZE_BOUNDS, PatchSamples, sample_patches
 from registry.photometry.posterior import (
     Terms,
     likeliest,
@@ -47,7 +47,7 @@ def _patches(f_numbers: tuple[float, ...]) -> tuple[PatchSamples, ...]:
 
 @lru_cache(maxsize=16)
 def _few(f_numbers: tuple[float, ...]) -> tuple[PatchSamples, ...]:
-    return sample_patches(f_numbers, 80, np.random.default_rng(16), COARSE_SCALES)
+    return sample_patches(f_numbers, 80, np.random.default_rng(16), COARSE_SCALES, COARSE_SIZE_BOUNDS)
 
 
 def joint_terms(fits: Sequence[FrameFit], f_numbers: tuple[float, ...], kinds: tuple[Kind, ...]) -> Terms:

@@ -25,7 +25,8 @@ DISC_RADIUS = 0.03
 SMALLEST_RADIUS, LARGEST_RADIUS = 0.045, 0.62
 USUAL_LARGEST_RADIUS = 0.3
 
-RADIUS_CLASSES = np.array([0.09, 0.16, 0.26])
+SIZE_BOUNDS = (0.09, 0.16, 0.26)
+COARSE_SIZE_BOUNDS = (0.16,)
 """Samples are grouped by size between these radii."""
 
 SCALES = ((0.02, 0.12), (0.06, 0.12), (0.2, 0.12), (0.2, 0.03), (0.6, 0.12), (0.6, 0.03))
@@ -60,10 +61,13 @@ class PatchSamples:
 
 
 def grouped(
-    profiles: np.ndarray, radius: np.ndarray, scales: tuple[tuple[float, float], ...]
+    profiles: np.ndarray,
+    radius: np.ndarray,
+    scales: tuple[tuple[float, float], ...],
+    size_bounds: tuple[float, ...],
 ) -> tuple[PatchSamples, ...]:
     """Every profile at every scale, grouped by scale and size. profiles: (count, frames, len(NODES))."""
-    size_class = np.searchsorted(RADIUS_CLASSES, radius.mean(axis=1))
+    size_class = np.searchsorted(size_bounds, radius.mean(axis=1))
     log_prior = -np.log(len(profiles) * len(scales))
     groups = []
     for size in np.unique(size_class):
@@ -105,7 +109,7 @@ def single_frame_patches() -> tuple[PatchSamples, ...]:
 @lru_cache(maxsize=1)
 def few_patches() -> tuple[PatchSamples, ...]:
     """A coarse choice of patches, enough to rank baselines by."""
-    return sample_patches((None,), 70, np.random.default_rng(6), COARSE_SCALES)
+    return sample_patches((None,), 70, np.random.default_rng(6), COARSE_SCALES, COARSE_SIZE_BOUNDS)
 
 
 def sample_patches(
@@ -113,6 +117,7 @@ def sample_patches(
     count: int,
     random: np.random.Generator,
     scales: tuple[tuple[float, float], ...] = SCALES,
+    size_bounds: tuple[float, ...] = SIZE_BOUNDS,
 ) -> tuple[PatchSamples, ...]:
     """Draw patches of `count` lenses, each at all f-numbers."""
     relative = _relative_openings(f_numbers)
@@ -125,7 +130,7 @@ def sample_patches(
         unit = shape.profile(NODES / radius[:, frame, None], hardness[:, None])
         profiles[:, frame] = growth[:, frame, None] * unit
     profiles /= profiles.max(axis=(1, 2), keepdims=True)
-    return grouped(profiles, radius, scales)
+    return grouped(profiles, radius, scales, size_bounds)
 
 
 def _relative_openings(f_numbers):

@@ -24,6 +24,11 @@ OVERRULED_NOTE = "The single frames agree with each other against the sweep; the
 FEWEST_AGAINST = 3
 DISAGREEMENT = 2.5
 
+CONTRADICTED_NOTE = "The sweep and the frame by itself contradict each other; the interval spans both."
+CONTRADICTION = 3.0
+LEAST_CONTRADICTION_EV = 0.06
+"""Beyond so many standard errors, and so many EV, no average of the two is worth more than either."""
+
 DOUBT = 0.3
 SINGLE_BREADTH = (0.15, 0.35)
 SWEEP_BREADTH = (0.2, 0.4)
@@ -102,11 +107,29 @@ class _Pair:
             self.sweep_variance + self.single_variance
         )
 
+    @property
+    def contradiction(self) -> bool:
+        """Each is sure of itself, and they can't both be right."""
+        difference = abs(self.sweep.ev - self.single.ev)
+        return difference > max(
+            LEAST_CONTRADICTION_EV, CONTRADICTION * float(np.hypot(self.sweep.ev_se, self.single.ev_se))
+        )
+
     def joined(self) -> Measurement:
         share = self.single_variance / (self.sweep_variance + self.single_variance)
         ev = share * self.sweep.ev + (1 - share) * self.single.ev
         disagreement = share * (1 - share) * (self.sweep.ev - self.single.ev) ** 2
         se = float(np.sqrt(1 / (1 / self.sweep_variance + 1 / self.single_variance) + disagreement / 2))
+        if self.contradiction:
+            return replace(
+                self.sweep,
+                status=UNCERTAIN,
+                ev=ev,
+                ev_se=max(se, abs(self.sweep.ev - self.single.ev) / 2),
+                ev_low=min(self.sweep.ev_low, self.single.ev_low),
+                ev_high=max(self.sweep.ev_high, self.single.ev_high),
+                notes=(*self.sweep.notes, CONTRADICTED_NOTE),
+            )
         joined = replace(
             self.sweep,
             status=UNCERTAIN if se > UNCERTAIN_SE + UNCERTAIN_SHARE * ev else MEASURED,

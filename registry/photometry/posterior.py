@@ -9,11 +9,11 @@ Processes for Machine Learning, 2006, appendix A; truncated normal moments: John
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
-from scipy.special import expit, log_ndtr, logsumexp, ndtr
+from scipy.special import erfcx, expit, log_ndtr, logsumexp, ndtr
 
 from registry.photometry.baseline import Kind
 from registry.photometry.patches import PatchSamples
@@ -53,12 +53,13 @@ class Sums:
 class Reduced:
     """A quadratic form in what is left after integrating something out, for M baselines at once.
 
-    precision: (n, n), shared. right: (n, M). log_evidence: (M,).
+    precision: (n, n), shared. right: (n, M). log_evidence: (M,). foreseen: as their kind of falloff is.
     """
 
     precision: np.ndarray
     right: np.ndarray
     log_evidence: np.ndarray
+    foreseen: bool = True
 
 
 def without_nuisances(sums: Sums, factor: np.ndarray) -> Reduced:
@@ -80,7 +81,7 @@ def without_falloff(reduced: Reduced, kind: Kind) -> Reduced:
     shifted = reduced.right - reduced.precision[:, :n] @ means
     gained = np.einsum("nm,nm->m", means, reduced.right[:n] + shifted[:n]) / 2
     inner = np.eye(kind.factor.shape[1]) + kind.factor.T @ reduced.precision[:n, :n] @ kind.factor
-    return _integrate(
+    left = _integrate(
         reduced.precision[n:, n:],
         shifted[n:],
         reduced.log_evidence + kind.log_weight + gained,
@@ -88,6 +89,7 @@ def without_falloff(reduced: Reduced, kind: Kind) -> Reduced:
         kind.factor.T @ reduced.precision[:n, n:],
         kind.factor.T @ shifted[:n],
     )
+    return replace(left, foreseen=kind.foreseen)
 
 
 def _integrate(precision, right, log_evidence, inner, cross, cross_right):
@@ -114,7 +116,7 @@ def likeliest(
     for strength in sorted({group.strength for group in few}):
         groups = [group for group in few if group.strength == strength]
         fits = np.concatenate(
-            [np.max([_Part(reduced, group).best for group in groups], axis=0) for reduced in by_kind]
+            [np.max([_Part(reduced, group).bound for group in groups], axis=0) for reduced in by_kind]
         )
         keep |= fits >= max(np.sort(fits)[-min(most, len(fits))], fits.max() + MOST_LOG_LOSS)
     kept, start = [], 0
@@ -122,7 +124,9 @@ def likeliest(
         mine = keep[start : start + len(reduced.log_evidence)]
         start += len(mine)
         if mine.any():
-            kept.append(Reduced(reduced.precision, reduced.right[:, mine], reduced.log_evidence[mine]))
+            kept.append(
+                replace(reduced, right=reduced.right[:, mine], log_evidence=reduced.log_evidence[mine])
+            )
     without = logsumexp(np.concatenate([reduced.log_evidence for reduced in by_kind]))
     return kept, float(without)
 
@@ -133,11 +137,11 @@ class Terms:
 
     share: weight of each term if there is a patch (terms,), sums to 1. radius: of its profile (terms, K).
     profile_mean, profile_variance: of the excess over the nodes (terms, K·nodes); the variance is what strength
-    and deviation leave open within a term. log_evidence: of the whole.
+    and deviation leave open within a term. unforeseen: probability that the falloff is like no sample.
     """
 
     probability_of_patch: float
-    log_evidence: float
+    unforeseen: float
     share: np.ndarray
     radius: np.ndarray
     profile_mean: np.ndarray
@@ -164,6 +168,7 @@ class Terms:
         return mean, np.sqrt(np.maximum(second - mean**2, 0))
 
 
+CLEAR = 6.0
 MOST_LOG_LOSS = -12.0
 MOST_TERMS = 2500
 LEAST_LOG_WEIGHT = -6.0
@@ -178,6 +183,10 @@ def patch_posterior(
     log_none: log evidence without a patch. log_odds: log of the prior odds of a patch here.
     """
     parts = [_Part(reduced, group) for reduced in by_kind for group in groups]
+    highest = max(part.bound.max() for part in parts)
+    parts = [part for part in parts if part.bound.max() > highest + LEAST_LOG_WEIGHT - 1]
+    for part in parts:
+        part.weigh()
     heaviest = max(part.heaviest for part in parts)
     parts = [part for part in parts if part.heaviest > heaviest + LEAST_LOG_WEIGHT]
     log_patch = logsumexp([logsumexp(part.log_weight) for part in parts]) + log_odds
@@ -189,21 +198,24 @@ def patch_posterior(
     picked = [part.pick(*where) for part, where in zip(parts, chosen, strict=True)]
     joined = [np.concatenate([pick[item] for pick in picked]) for item in range(5)]
     weight = np.exp(joined[0] - heaviest)
+    member = np.repeat(np.arange(len(parts)), [len(where[0]) for where in chosen])
+    unforeseen_share = weight @ np.array([not part.foreseen for part in parts])[member] / weight.sum()
+    probability = float(expit(log_patch - log_none))
     return Terms(
-        probability_of_patch=float(expit(log_patch - log_none)),
-        log_evidence=float(np.logaddexp(log_patch, log_none)),
+        probability_of_patch=probability,
+        unforeseen=float(probability * unforeseen_share),
         share=weight / weight.sum(),
         radius=joined[1],
         profile_mean=joined[2],
         strength_response=joined[3],
         strength_variance=joined[4],
         deviation=np.stack([part.posterior for part in parts]),
-        member=np.repeat(np.arange(len(parts)), [len(where[0]) for where in chosen]),
+        member=member,
     )
 
 
 class _Part:
-    """One kind of falloff and one group of profiles: log weights of all pairs, and the moments of chosen ones."""
+    """One kind of falloff and one group of profiles: scores of all pairs, their log weights, chosen ones' moments."""
 
     def __init__(self, reduced: Reduced, group: PatchSamples):
         precision, right, strength = reduced.precision, reduced.right, group.strength
@@ -212,16 +224,28 @@ class _Part:
         self.posterior = np.linalg.solve(inner, group.deviation)
         self.explained = self.posterior @ right
         self.response = np.eye(len(precision)) - self.posterior @ precision
-        self.group = group
+        self.group, self.foreseen = group, reduced.foreseen
         information = np.einsum("ij,ij->i", group.profiles @ (precision @ self.response), group.profiles)
         self.spread = information + strength**-2
         self.score = group.profiles @ (self.response.T @ right)
+        self.ratio = self.score * (self.spread**-0.5)[:, None]
         gained = reduced.log_evidence + np.einsum("nm,nm->m", right, self.explained) / 2
-        ratio = self.score * (self.spread**-0.5)[:, None]
-        self.log_weight = ratio**2 / 2 + log_ndtr(ratio) + gained - np.linalg.slogdet(inner)[1] / 2
-        self.log_weight += (group.log_prior + np.log(2) - np.log(self.spread * strength**2) / 2)[:, None]
-        self.best = self.log_weight.max(axis=0)
-        self.heaviest = self.best.max()
+        self.by_baseline = gained - np.linalg.slogdet(inner)[1] / 2
+        self.by_profile = group.log_prior - np.log(self.spread * strength**2) / 2
+
+    @property
+    def bound(self) -> np.ndarray:
+        """Largest log weight of each baseline, but for what cutting strengths off at 0 changes (at most log 2)."""
+        ratio = np.maximum(self.ratio, 0)
+        return (ratio**2 / 2 + self.by_profile[:, None]).max(axis=0) + self.by_baseline
+
+    def weigh(self) -> None:
+        """Log weights of all pairs; the half-normal's cut at 0 matters where the strength is doubtful."""
+        clear = np.minimum(self.ratio, CLEAR)
+        doubtful = np.log(erfcx(-clear / np.sqrt(2)))
+        sure = np.where(self.ratio > CLEAR, (self.ratio**2 - CLEAR**2) / 2, 0)
+        self.log_weight = doubtful + sure + self.by_profile[:, None] + self.by_baseline
+        self.heaviest = self.log_weight.max()
 
     def pick(self, sample, baseline):
         """Weight, radii, profile mean, response to the strength, and the strength's variance."""

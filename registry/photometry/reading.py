@@ -21,6 +21,9 @@ SMALLEST_SE = 0.004
 UNCERTAIN_SE, UNCERTAIN_SHARE = 0.03, 0.10
 """A single frame leaves it open if its standard error exceeds the sum of these: EV, and share of the excess."""
 
+UNFORESEEN_SE, UNFORESEEN_SHARE = 0.04, 0.30
+"""Added where the light falls off like no lens we know of: then a broad patch may be falloff, and falloff a patch."""
+
 PROFILE_NODES = NODES < 1.0
 NORMAL_95 = 1.959964
 """97.5 % point of the standard normal distribution."""
@@ -30,9 +33,7 @@ NEEDS_SWEEP = (
 )
 
 
-def measurement_of(
-    fit: FrameFit, terms: Terms, image: LinearImage, frame: int = 0, in_sweep: bool = False
-) -> Measurement:
+def measurement_of(fit: FrameFit, terms: Terms, image: LinearImage, frame: int = 0) -> Measurement:
     """State one frame's result. frame: which of the terms' frames it is."""
     nodes = slice(frame * len(NODES), (frame + 1) * len(NODES))
     rows = np.zeros((1, terms.profile_mean.shape[1]))
@@ -42,12 +43,14 @@ def measurement_of(
     weight = terms.share * terms.probability_of_patch
     ev = float(weight @ mean)
     se = float(np.sqrt(max(weight @ (sd**2 + mean**2) - ev**2, SMALLEST_SE**2 / 4)))
+    if terms.unforeseen > 0.5:
+        se = float(np.hypot(se, UNFORESEEN_SE + UNFORESEEN_SHARE * ev))
     low, high = quantiles(weight, mean, sd, SMALLEST_SE / 4, [0.025, 0.975])
     profile_ev, profile_se = terms.profile(nodes)
     peak = float(profile_ev[NODES < 0.8].max())
     red_green, blue_green = tints(fit, profile_ev, ev)
     measured = Measurement(
-        status=UNCERTAIN if se > UNCERTAIN_SE + UNCERTAIN_SHARE * ev and not in_sweep else MEASURED,
+        status=UNCERTAIN if se > UNCERTAIN_SE + UNCERTAIN_SHARE * ev else MEASURED,
         ev=max(ev, 0.0),
         ev_se=se,
         ev_low=max(float(low), 0.0),

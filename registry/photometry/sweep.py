@@ -137,7 +137,7 @@ def _measured_together(frames, fits, singles, stops, with_control):
     for position, (fit, indices) in enumerate(zip(together, stops.values(), strict=True)):
         for index in indices:
             own = replace(fits[index], found=fit.found)
-            joint = measurement_of(own, terms, frames[index].image, frame=position, in_sweep=True)
+            joint = measurement_of(own, terms, frames[index].image, frame=position)
             if len(indices) > 1:
                 joint = repeat_offset(joint, own.field - fit.field, own)
             results[index] = joint
