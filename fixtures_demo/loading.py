@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import time
 from collections.abc import Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing import get_context
 
+from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import transaction
+from django_tasks_db.models import DBTaskResult
 
 from fixtures_demo.behaviour import WORLD, read_behaviours
 from fixtures_demo.evidence import grades_by_eye, report_data
@@ -20,6 +26,7 @@ from registry.errors import Conflict, Problem
 from registry.gear.imports import import_gear
 from registry.gear.models import Adapter, Body, Filter, Lens, Teleconverter
 from registry.ledger.models import Event
+from registry.ledger.retries import reap_stale_tasks
 from registry.ledger.services import record
 from registry.ledger.worker import drain_tasks
 from registry.reports import services
@@ -30,6 +37,8 @@ KINDS = ("makers", "mounts", "lenses", "bodies", "filters", "teleconverters", "a
 BEGUN, TOLD, COMPLETE = "demo.begun", "demo.evening-told", "demo.complete"
 # A forked child would share this process's connection to PostgreSQL, and end it with itself.
 FRESH_PROCESS = get_context("spawn")
+# Enough work in the queue to keep two workers busy to the end of a sweep.
+EVENINGS_AT_ONCE = 8
 PASSWORD = "marsh-at-low-tide"
 SHOWN_ACCOUNTS = {"contributor": "samphire", "moderator": "avocet", "steward": "lyme-grass"}
 
@@ -110,9 +119,14 @@ def tell(planned: list[PlannedReport]) -> Iterator[PlannedReport]:
         evenings = [
             _Evening(plan, list(_expose(darkroom, plan, cameras, names[plan.lens.slug]))) for plan in waiting
         ]
-        for evening in evenings:
+        for count, evening in enumerate(evenings, start=1):
             _file(evening, authors[evening.plan.author], gear)
-            drain_tasks()
+            if (
+                count % EVENINGS_AT_ONCE == 0
+                or evening is evenings[-1]
+                or evening.plan.scene_instead_of_target
+            ):
+                settle()
             _grade_refused_frames(evening.plan, authors[evening.plan.author])
             yield evening.plan
     for plan in planned:
@@ -120,12 +134,31 @@ def tell(planned: list[PlannedReport]) -> Iterator[PlannedReport]:
             yield plan
 
 
+@contextmanager
+def second_worker() -> Iterator[None]:
+    """A task worker in a process of its own while the demo is told: measuring fills two cores then."""
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "run_worker", "--interval", "0.05"]
+    worker = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        yield
+    finally:
+        worker.terminate()
+        worker.wait()
+
+
+def settle() -> None:
+    """Run what is queued, and wait for what another worker has taken."""
+    while drain_tasks() or DBTaskResult.objects.running().exists():
+        reap_stale_tasks()
+        time.sleep(0.01)
+
+
 def complete() -> None:
     """Settle the priors over the whole catalogue, state every standing under them, and say that all is there."""
-    drain_tasks()
+    settle()
     renew_priors()
     refresh_all()
-    drain_tasks()
+    settle()
     with transaction.atomic():
         record(COMPLETE, actor=None, subject_kind="demo", subject_id="saltmarsh", data={})
 
@@ -191,4 +224,4 @@ def _grade_refused_frames(plan: PlannedReport, author: Account) -> None:
     for image in report.images.all():
         services.correct_image(image=image, by=author, grade=grades[image.f_number])
     services.submit_report(report=report, by=author)
-    drain_tasks()
+    settle()

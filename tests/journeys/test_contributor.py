@@ -136,6 +136,7 @@ def test_stops_are_graded_by_eye_without_frames(open_page, gear, worker):
     page.get_by_label("How it was judged").select_option(label="graded by eye")
     describe_the_test(page)
     page.get_by_role("heading", name="Grade each stop by eye").wait_for()
+    page.wait_for_load_state("networkidle")  # the reference pictures are rendered at their first asking
     assert page.locator(".references img").evaluate_all("all => all.every(one => one.naturalWidth > 0)")
     for stop, grade in (("f/4", 0), ("f/5.6", 0), ("f/8", 2), ("f/11", 4)):
         page.get_by_role("radio", name=f"{stop}: grade {grade}").check()

@@ -27,10 +27,11 @@ class Command(BaseCommand):
             loading.begin()
             planned = loading.plans()
             self.stdout.write(f"· building the demo world: {len(planned)} reports (one to two minutes)")
-            for _ in tqdm(
-                loading.tell(planned), total=len(planned), unit="report", mininterval=1.0, leave=False
-            ):
-                pass
+            with loading.second_worker():
+                for _ in tqdm(
+                    loading.tell(planned), total=len(planned), unit="report", mininterval=1.0, leave=False
+                ):
+                    pass
             self.stdout.write("· working out every standing")
             loading.complete()
         except CleanstopError as error:
