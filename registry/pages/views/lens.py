@@ -46,6 +46,8 @@ def lens(request: HttpRequest, slug: str) -> HttpResponse:
     tested = gear.gear_by_slug(GearKind.LENS, slug)
     form = CameraForm(request.GET)
     seen = camera.seen_through(request, form.asked())
+    # Asked before the standing is read: a refresh that ends in between then only costs one more look.
+    waiting = waiting_for(request, tested)
     answer = standings.lens_answer(
         tested, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev, **_glass_asked_for(request)
     )
@@ -63,7 +65,7 @@ def lens(request: HttpRequest, slug: str) -> HttpResponse:
         "conflicts": _conflicts(answer.path, reports, sayings if seen.visible_ev == VISIBLE_EV else None),
         "history": standings.history_of(tested, path=answer.path)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),
-        "waiting": waiting_for(request, tested),
+        "waiting": waiting,
     }
     return render(request, "pages/lens.html", context, status=200 if form.is_valid() else 422)
 
