@@ -22,10 +22,10 @@ import numpy as np
 HERE = pathlib.Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-from consensus_rivals import RIVALS  # noqa: E402
-from consensus_simulator import WORLDS, Truth, simulate  # noqa: E402
+from consensus_rivals import RIVALS
+from consensus_simulator import WORLDS, Truth, simulate
 
-from registry.consensus.exchange import consensus_of  # noqa: E402
+from registry.consensus.exchange import consensus_of
 
 OURS = "this method"
 CLIP = 1e-3

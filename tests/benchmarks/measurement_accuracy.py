@@ -9,6 +9,10 @@ ring around it. Scenes come from registry.simulation.variety, which shares no co
 
 from __future__ import annotations
 
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the site and its workers run
+
 import argparse
 import json
 from collections.abc import Callable, Iterable

@@ -7,6 +7,10 @@ CPU seconds of this process, medians over rounds; all ways in turn in each round
 
 from __future__ import annotations
 
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the site and its workers run
+
 import argparse
 import io
 import tempfile
