@@ -20,7 +20,7 @@ from registry.photometry.posterior import (
     without_falloff,
     without_nuisances,
 )
-from registry.photometry.reading import measurement_of
+from registry.photometry.reading import measurement_of, with_note_on_breadth
 from registry.photometry.stacking import Stack, node_columns
 
 MOST_BASELINES = 120
@@ -48,7 +48,7 @@ def measure_frame(
     fit = examine(image, Optics(f_number, focal_length_mm, half_diagonal_mm), control)
     if isinstance(fit, Refusal):
         return Measurement(status=REJECTED, refusal=fit)
-    return measurement_of(fit, terms_of(fit), image)
+    return with_note_on_breadth(measurement_of(fit, terms_of(fit), image))
 
 
 def examine(image: LinearImage, optics: Optics, control: LinearImage | None = None) -> FrameFit | Refusal:

@@ -14,7 +14,13 @@ import numpy as np
 
 from registry.photometry.fitting import FrameFit
 from registry.photometry.measurement import MEASURED, UNCERTAIN, Measurement
-from registry.photometry.reading import NORMAL_95, UNCERTAIN_SE, UNCERTAIN_SHARE, with_status_note
+from registry.photometry.reading import (
+    BEYOND_SWEEP,
+    NORMAL_95,
+    UNCERTAIN_SE,
+    UNCERTAIN_SHARE,
+    with_note_on_breadth,
+)
 
 SWEEP_SE = 0.006
 WIDEST_SE = 0.010
@@ -138,4 +144,4 @@ class _Pair:
             ev_low=max(ev - NORMAL_95 * se, 0.0),
             ev_high=ev + NORMAL_95 * se,
         )
-        return with_status_note(joined)
+        return with_note_on_breadth(joined, BEYOND_SWEEP)

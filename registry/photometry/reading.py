@@ -31,6 +31,7 @@ NORMAL_95 = 1.959964
 NEEDS_SWEEP = (
     "One frame can't tell a broad patch from falloff here: 0 to {high:.2f} EV. A sweep of apertures can."
 )
+BEYOND_SWEEP = "Even the sweep can't tell a broad patch from falloff here: 0 to {high:.2f} EV."
 
 
 def measurement_of(fit: FrameFit, terms: Terms, image: LinearImage, frame: int = 0) -> Measurement:
@@ -63,13 +64,14 @@ def measurement_of(fit: FrameFit, terms: Terms, image: LinearImage, frame: int =
         probability_of_patch=terms.probability_of_patch,
         profile=_profile(fit, profile_ev, profile_se),
     )
-    return with_status_note(with_tone_curve(measured, image))
+    return with_tone_curve(measured, image)
 
 
-def with_status_note(measured: Measurement) -> Measurement:
+def with_note_on_breadth(measured: Measurement, words: str = NEEDS_SWEEP) -> Measurement:
+    """Say of an uncertain result what it leaves open."""
     if measured.status != UNCERTAIN:
         return measured
-    note = NEEDS_SWEEP.format(high=measured.ev + 1.64 * measured.ev_se)
+    note = words.format(high=measured.ev + 1.64 * measured.ev_se)
     return replace(measured, notes=(*measured.notes, note))
 
 

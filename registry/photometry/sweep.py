@@ -18,7 +18,7 @@ from registry.photometry.frame import examine, terms_of
 from registry.photometry.joint import joint_terms
 from registry.photometry.measurement import REJECTED, Measurement, Refusal
 from registry.photometry.pooling import pooled, repeat_offset
-from registry.photometry.reading import measurement_of
+from registry.photometry.reading import measurement_of, with_note_on_breadth
 
 FEWEST_APERTURES = 4
 """With fewer, frames are measured one by one."""
@@ -56,7 +56,7 @@ def measure_sweep(frames: Sequence[SweepFrame], *, control: Sequence[SweepFrame]
     singles = [
         Measurement(status=REJECTED, refusal=fit)
         if isinstance(fit, Refusal)
-        else measurement_of(fit, terms_of(fit), frame.image)
+        else with_note_on_breadth(measurement_of(fit, terms_of(fit), frame.image))
         for frame, fit in zip(frames, fits, strict=True)
     ]
     usable = [

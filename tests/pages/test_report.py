@@ -70,6 +70,13 @@ def test_a_relay_names_its_source_and_is_not_followed_by_search_engines(client):
     assert "Clean to f/8." in page
 
 
+def test_a_relay_claims_no_filter_that_its_source_does_not_state(client):
+    report = ReportFactory(relayed=True, cut_on_nm=720, filter=None, filter_position="")
+    ClaimFactory(report=report)
+    services.submit_report(report=report, by=report.author)
+    assert "<dt>Filter</dt><dd>not stated</dd>" in text_of(page_of(client, report))
+
+
 def test_notes_with_markup_are_shown_as_text(client, submitted):
     submitted.notes = "<script>alert(1)</script>"
     submitted.save()

@@ -92,3 +92,8 @@ def test_frames_of_one_exposure_are_no_bracket():
     image, _ = photograph(target())
     with pytest.raises(InvalidInput, match="bracket"):
         tone_slope([BracketFrame(image, 0.0), BracketFrame(image, 0.1)])
+
+
+def test_a_frame_measured_in_a_sweep_does_not_ask_for_one():
+    frames, _ = sweep_of(target(patch(0.3, growth=1.2, shape="gaussian", radius=0.2)), STOPS)
+    assert not any("A sweep of apertures can" in note for one in measure_sweep(frames) for note in one.notes)

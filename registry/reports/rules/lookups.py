@@ -77,4 +77,4 @@ def _by_name(kind: type[Model], written: str) -> Any | None:
 def _nearest(kind: type[Model], written: str) -> list[str]:
     words = written.replace("-", " ")
     items = gear.nearest_lenses(words) if kind is Lens else gear.find_gear(_CALLED[kind], words, limit=3)
-    return [f"“{item}” ({item.slug})" for item in items[:3]]
+    return [f"“{item}”" for item in items[:3]]
