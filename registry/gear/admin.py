@@ -13,6 +13,7 @@ from registry.gear.models import (
     Mount,
     Teleconverter,
 )
+from registry.ledger.admin import AppendOnlyAdmin
 
 
 class NamedAdmin(admin.ModelAdmin):
@@ -54,21 +55,12 @@ class LensAdmin(GearAdmin):
 
 
 @admin.register(FactSource)
-class FactSourceAdmin(admin.ModelAdmin):
+class FactSourceAdmin(AppendOnlyAdmin):
     """Read only: a new source is added by those who complete a fact, and none is ever changed."""
 
     list_display = ["gear_slug", "fact", "value", "source", "added_at"]
     list_filter = ["gear_kind", "fact"]
     search_fields = ["gear_slug", "source"]
-
-    def has_add_permission(self, request):
-        return False
-
-    def has_change_permission(self, request, obj=None):
-        return False
-
-    def has_delete_permission(self, request, obj=None):
-        return False
 
 
 admin.site.register([Maker, Mount], NamedAdmin)

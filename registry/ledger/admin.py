@@ -5,12 +5,8 @@ from django.contrib import admin
 from registry.ledger.models import Event
 
 
-@admin.register(Event)
-class EventAdmin(admin.ModelAdmin):
-    list_display = ["sequence", "at", "name", "subject_kind", "subject_id", "actor"]
-    list_filter = ["name", "subject_kind"]
-    search_fields = ["subject_id", "actor"]
-    ordering = ["-sequence"]
+class AppendOnlyAdmin(admin.ModelAdmin):
+    """For looking only: rows come from services, and none is ever changed."""
 
     def has_add_permission(self, request):
         return False
@@ -20,3 +16,11 @@ class EventAdmin(admin.ModelAdmin):
 
     def has_delete_permission(self, request, obj=None):
         return False
+
+
+@admin.register(Event)
+class EventAdmin(AppendOnlyAdmin):
+    list_display = ["sequence", "at", "name", "subject_kind", "subject_id", "actor"]
+    list_filter = ["name", "subject_kind"]
+    search_fields = ["subject_id", "actor"]
+    ordering = ["-sequence"]
