@@ -9,6 +9,7 @@ from django import forms
 from registry.consensus.cells import band_label
 from registry.gear.models import Adapter, Body, Filter, Teleconverter
 from registry.pages.forms.evidence import number
+from registry.pages.forms.lens_named import LensNamedForm
 from registry.reports.models import Basis, FilterPosition, Report
 from registry.reports.rules.light import LIGHT_GROUPS
 
@@ -19,16 +20,9 @@ _DAYS = ("citation_date", "shot_on")
 _DAY = {"type": "date", "class": "narrow"}
 
 
-class RelayForm(forms.Form):
+class RelayForm(LensNamedForm):
     """Lens, citation and circumstances of a published test; what the source doesn't say stays empty."""
 
-    lens_name = forms.CharField(
-        label="Lens",
-        max_length=160,
-        help_text="As you would say it: “35 1.4”, with or without the maker.",
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
-    )
-    lens = forms.CharField(required=False, widget=forms.HiddenInput)
     citation_title = forms.CharField(label="Title of the source", required=False, max_length=300)
     tester_name = forms.CharField(
         label="Who did the test",

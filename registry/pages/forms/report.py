@@ -8,6 +8,7 @@ from django import forms
 
 from registry.accounts.models import Account
 from registry.gear.models import Adapter, Body, Filter, Teleconverter
+from registry.pages.forms.lens_named import LensNamedForm
 from registry.reports.models import Basis, ConversionKind, FilterPosition, Report, Rig
 
 NEW_RIG = "new"
@@ -23,16 +24,9 @@ FIELD_NAMES = {
 }
 
 
-class StartForm(forms.Form):
+class StartForm(LensNamedForm):
     """Lens, rig, filter, light and target of one test."""
 
-    lens_name = forms.CharField(
-        label="Lens",
-        max_length=160,
-        help_text="As you would say it: “35 1.4”, with or without the maker.",
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
-    )
-    lens = forms.CharField(required=False, widget=forms.HiddenInput)
     copy_label = forms.CharField(
         label="Which copy",
         required=False,
