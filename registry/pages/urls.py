@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from registry.pages.views import by_hand, filing, gear, lens, look_up, pictures, report, revising, words
+from registry.pages.views import (
+    by_hand,
+    filing,
+    frames,
+    gear,
+    lens,
+    look_up,
+    pictures,
+    report,
+    revising,
+    words,
+)
 
 urlpatterns = [
     path("", look_up.look_up, name="home"),
@@ -17,8 +28,8 @@ urlpatterns = [
     path("reports/mine/", report.my_reports, name="my-reports"),
     path("reports/<str:public_id>/", report.report, name="report"),
     path("reports/<str:public_id>/details/", filing.details, name="report-details"),
-    path("reports/<str:public_id>/frames/", filing.frames, name="report-frames"),
-    path("reports/<str:public_id>/frames/state/", filing.frames_state, name="report-frames-state"),
+    path("reports/<str:public_id>/frames/", frames.frames, name="report-frames"),
+    path("reports/<str:public_id>/frames/state/", frames.frames_state, name="report-frames-state"),
     path("reports/<str:public_id>/frames/<str:image_id>/", filing.correct_frame, name="report-frame"),
     path("reports/<str:public_id>/check/", filing.check, name="report-check"),
     path("reports/<str:public_id>/submit/", filing.submit, name="report-submit"),

@@ -1,4 +1,4 @@
-"""The way a report is filed: start → frames → check → submit. Each page can be left and come back to."""
+"""The way a report is filed: start → frames (frames.py) → check → submit. Each page can be left and come back to."""
 
 from __future__ import annotations
 
@@ -114,39 +114,6 @@ def suggest_lenses(request: HttpRequest) -> HttpResponse:
     matches = find_lenses(typed, limit=5) if typed else []
     context = {"typed": typed, "matches": matches, "chosen": "", "report": "listed" in request.GET}
     return render(request, "pages/lens_choices.html", context)
-
-
-@login_required
-@require_http_methods(["GET", "POST"])
-def frames(request: HttpRequest, public_id: str) -> HttpResponse:
-    """Drop frames. Each file stands for itself: one that is refused leaves the others."""
-    report, elsewhere = draft_or_elsewhere(request, public_id)
-    if elsewhere:
-        return elsewhere
-    refused = _take_frames(request, report) if request.method == "POST" else []
-    context = {"report": report, "progress": queries.progress(report), "refused": refused}
-    if request.htmx or request.headers.get("X-One-Frame"):
-        return render(request, "pages/refused.html", context, status=422 if refused else 200)
-    if request.method == "POST" and not refused:
-        return redirect("report-frames", public_id)
-    return render(request, "pages/report_frames.html", context, status=422 if refused else 200)
-
-
-def _take_frames(request: HttpRequest, report: Report) -> list[dict]:
-    refused = []
-    for file in request.FILES.getlist("frames"):
-        try:
-            services.add_frame(report=report, by=request.user, file=file)
-        except CleanstopError as error:
-            refused.append({"name": file.name, "problems": error.problems})
-    return refused
-
-
-@login_required
-def frames_state(request: HttpRequest, public_id: str) -> HttpResponse:
-    """The list of frames with their state, asked for again and again while some are being measured."""
-    report = own_draft(request, public_id)
-    return render(request, "pages/arrivals.html", {"report": report, "progress": queries.progress(report)})
 
 
 @login_required
