@@ -11,7 +11,8 @@ The summary is a JSON object, written by `python -m registry.folder FOLDER --use
           "lens": "Marram 24-70 mm f/2.8-4",    as the camera wrote it, without white space at its ends
           "frames": 612,
           "focal_mm": {"24": 300, "70": 312},   whole millimetres → pictures; shortest first
-          "f_number": {"5.6": 210, "8": 402}    f-numbers as the camera wrote them → pictures; widest first
+          "f_number": {"5.6": 210, "8": 402},   f-numbers as the camera wrote them → pictures; widest first
+          "together": {"24": {"8": 300}, "70": {"5.6": 210, "8": 102}}    focal length → f-number → pictures
         }
       ]
     }
@@ -24,7 +25,7 @@ slash; readers refuse a `format` that they do not know.
 from __future__ import annotations
 
 import json
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -39,18 +40,23 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass
 class LensUse:
-    """Counts of pictures taken with one lens, by whole focal length in mm and by f-number."""
+    """Counts of pictures taken with one lens, by whole focal length in mm, by f-number, and by both."""
 
     frames: int = 0
     focal_mm: Counter[float] = field(default_factory=Counter)
     f_number: Counter[float] = field(default_factory=Counter)
+    together: dict[float, Counter[float]] = field(default_factory=lambda: defaultdict(Counter))
 
     def count(self, exif: KeptExif) -> None:
         self.frames += 1
-        if exif.focal_length_mm is not None:
-            self.focal_mm[max(1, round(exif.focal_length_mm))] += 1
-        if exif.f_number is not None:
-            self.f_number[round(exif.f_number, 1)] += 1
+        focal = None if exif.focal_length_mm is None else max(1, round(exif.focal_length_mm))
+        f_number = None if exif.f_number is None else round(exif.f_number, 1)
+        if focal is not None:
+            self.focal_mm[focal] += 1
+        if f_number is not None:
+            self.f_number[f_number] += 1
+        if focal is not None and f_number is not None:
+            self.together[focal][f_number] += 1
 
 
 def use_of_folder(folder: str | Path, *, progress: Progress | None = None) -> dict[str, Any]:
@@ -93,7 +99,13 @@ def write_use(summary: dict[str, Any], target: str | Path) -> None:
 
 
 def _plain(use: LensUse) -> dict[str, Any]:
-    counts = {"focal_mm": use.focal_mm, "f_number": use.f_number}
-    return {"frames": use.frames} | {
-        name: {f"{value:g}": counted[value] for value in sorted(counted)} for name, counted in counts.items()
+    return {
+        "frames": use.frames,
+        "focal_mm": _in_order(use.focal_mm),
+        "f_number": _in_order(use.f_number),
+        "together": {f"{focal:g}": _in_order(use.together[focal]) for focal in sorted(use.together)},
     }
+
+
+def _in_order(counted: Counter[float]) -> dict[str, int]:
+    return {f"{value:g}": counted[value] for value in sorted(counted)}

@@ -29,8 +29,15 @@ def test_each_lens_is_counted_by_focal_length_and_aperture_most_used_first():
                 "frames": 3,
                 "focal_mm": {"24": 2, "70": 1},
                 "f_number": {"5.6": 1, "8": 2},
+                "together": {"24": {"5.6": 1, "8": 1}, "70": {"8": 1}},
             },
-            {"lens": "Sedge 90 mm f/2", "frames": 1, "focal_mm": {"90": 1}, "f_number": {"4": 1}},
+            {
+                "lens": "Sedge 90 mm f/2",
+                "frames": 1,
+                "focal_mm": {"90": 1},
+                "f_number": {"4": 1},
+                "together": {"90": {"4": 1}},
+            },
         ],
     }
 
@@ -42,7 +49,8 @@ def test_an_adapted_lens_without_contacts_is_counted_as_unnamed():
 
 def test_a_missing_value_is_not_made_up():
     (lens,) = summary_of([shot(focal=None, f_number=None)])["lenses"]
-    assert lens == {"lens": "Marram 24-70 mm f/2.8-4", "frames": 1, "focal_mm": {}, "f_number": {}}
+    counts = {"frames": 1, "focal_mm": {}, "f_number": {}, "together": {}}
+    assert lens == {"lens": "Marram 24-70 mm f/2.8-4"} | counts
 
 
 def test_a_folder_is_read_from_its_exif_alone_and_names_no_file_or_date(tmp_path):
@@ -61,6 +69,7 @@ def test_a_folder_is_read_from_its_exif_alone_and_names_no_file_or_date(tmp_path
             "frames": 3,
             "focal_mm": {"35": 3},
             "f_number": {"2.8": 1, "8": 2},
+            "together": {"35": {"2.8": 1, "8": 2}},
         }
     ]
     assert "sundew" not in written and "2026" not in written
