@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class BagsConfig(AppConfig):
+    name = "registry.bags"
