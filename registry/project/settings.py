@@ -56,6 +56,7 @@ X_FRAME_OPTIONS = "DENY"
 INSTALLED_APPS = [
     "registry.project",
     "registry.pages",
+    "registry.bags",
     "registry.standings",
     "registry.reports",
     "registry.gear",
