@@ -15,6 +15,8 @@ from registry.errors import InvalidInput, Problem
 
 LARGEST_F_NUMBER = 64.0
 SMALLEST_F_NUMBER = 0.7
+USUAL_NARROWEST = 22.0
+"""Where most full-frame lenses end (common practice, no source)."""
 
 # The marks that lenses and cameras show, from one stop wider than f/1 on: full stops (ISO 517), half stops, the
 # two thirds. A bar parts two ways of rounding one stop.
@@ -147,6 +149,17 @@ def full_stops_between(widest: float, narrowest: float) -> list[float]:
     low, high = exact_av(widest), exact_av(narrowest)
     inner = [float(stop.mark) for stop in FULL_STOPS if low + 0.25 < float(stop.av) < high - 0.25]
     return [widest, *inner, *([narrowest] if high > low else [])]
+
+
+def as_marked(f_number: float) -> float:
+    """The marked stop nearest to any f-number, within f/0.7 to f/64: f/3.92 is f/4."""
+    within = min(max(f_number, SMALLEST_F_NUMBER), LARGEST_F_NUMBER)
+    return float(nearest_marks(within, 1)[0].mark)
+
+
+def usual_narrowest(widest: float) -> float:
+    """The narrowest f-number to assume where a lens's is not known: f/22, and two stops beyond its widest at least."""
+    return max(USUAL_NARROWEST, f_number_of(av_of(widest) + 2))
 
 
 def mark_of(f_number: float) -> str:

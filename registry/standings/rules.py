@@ -8,12 +8,9 @@ from urllib.parse import urlsplit
 
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
-from registry.optics.stops import av_of, f_number_of, full_stops_between, nearest_marks
+from registry.optics.stops import as_marked, full_stops_between, usual_narrowest
 from registry.reports.models import Basis, ConversionKind, Copy, Report
 
-# Where a lens's narrowest stop is not known: the trade's usual full-frame lens ends at f/22 (common practice,
-# no source), and a slower one two stops beyond its widest at least.
-USUAL_NARROWEST = 22.0
 ON_SENSOR = {ConversionKind.LONG_PASS, ConversionKind.BAND_PASS, ConversionKind.DUAL_BAND}
 
 
@@ -53,13 +50,13 @@ class LightPath:
         own f-number, so behind glass the path opens as wide as anyone reports.
         """
         lens, factor = self.lens, self.magnification
-        narrowest = lens.narrowest_f or max(USUAL_NARROWEST, f_number_of(av_of(lens.widest_f_tele) + 2))
+        narrowest = lens.narrowest_f or usual_narrowest(lens.widest_f_tele)
         if self.is_bare:
             widest, widest_tele = lens.widest_f, lens.widest_f_tele
         else:
-            widest = min([_as_marked(lens.widest_f * factor), *readings])
-            widest_tele = max(widest, _as_marked(lens.widest_f_tele * factor))
-            narrowest = _as_marked(narrowest * factor)
+            widest = min([as_marked(lens.widest_f * factor), *readings])
+            widest_tele = max(widest, as_marked(lens.widest_f_tele * factor))
+            narrowest = as_marked(narrowest * factor)
         return evidence.Lens(
             widest=widest,
             narrowest=min(narrowest, 64.0),
@@ -72,10 +69,6 @@ class LightPath:
         """The stops that a ladder of this path shows when nobody has tested it."""
         optics = self.optics()
         return full_stops_between(optics.widest, optics.narrowest)
-
-
-def _as_marked(f_number: float) -> float:
-    return float(nearest_marks(min(max(f_number, 0.7), 64.0), 1)[0].mark)
 
 
 def path_of(report: Report) -> LightPath:
