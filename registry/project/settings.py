@@ -164,18 +164,17 @@ FRAME_LIMITS_MB = {
     for kind, megabytes in {"jpeg": 60, "png": 120, "tiff": 300, "raw": 150, "heic": 60}.items()
 }
 
-CACHES = {
-    "default": (
-        env.cache_url("CACHE_URL")
-        if "CACHE_URL" in env.ENVIRON
-        else {
-            "BACKEND": "django.core.cache.backends.locmem.LocMemCache"
-            if TESTING
-            else "django.core.cache.backends.filebased.FileBasedCache",
-            "LOCATION": str(DATA_DIR / "cache"),
-        }
-    )
-}
+
+def _cache(name: str, **options: int) -> dict:
+    """One of the site's caches: on the server that CACHE_URL names, or else in files, in memory for tests."""
+    if "CACHE_URL" in env.ENVIRON:
+        return env.cache_url("CACHE_URL") | {"KEY_PREFIX": name}
+    kind = "locmem.LocMemCache" if TESTING else "filebased.FileBasedCache"
+    place = DATA_DIR / "cache" / name if name else DATA_DIR / "cache"
+    return {"BACKEND": f"django.core.cache.backends.{kind}", "LOCATION": str(place), "OPTIONS": options}
+
+
+CACHES = {"default": _cache(""), "pages": _cache("pages", MAX_ENTRIES=4000)}
 
 # ---- tasks and the ledger's followers ------------------------------------------------------------
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": []}}

@@ -15,6 +15,7 @@ from registry.standings.queries.paths import PathSaid, paths_of
 from registry.standings.queries.pending import refresh_is_due
 from registry.standings.queries.priors import edition_in_force, priors_in_force
 from registry.standings.queries.sayings import Camp, Saying, camps_in_words, result_in_words, sayings_of
+from registry.standings.queries.stamps import catalogue_stamp, lens_stamp
 
 __all__ = [
     "USUAL_CUT_ON_NM",
@@ -30,6 +31,7 @@ __all__ = [
     "Saying",
     "ZoneAnswer",
     "camps_in_words",
+    "catalogue_stamp",
     "conditions_of",
     "edition_in_force",
     "filter_lenses",
@@ -38,6 +40,7 @@ __all__ = [
     "history_of",
     "lens_answer",
     "lens_rows",
+    "lens_stamp",
     "list_lenses",
     "named_causes",
     "open_conflicts",
