@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from django.db.models import Prefetch, Q, QuerySet
@@ -11,6 +12,7 @@ from registry.errors import NotFound, Problem
 from registry.gear.models import Lens
 from registry.photometry.measurement import Measurement as Photometric
 from registry.reports.models import (
+    AwaitedFrame,
     ImagePurpose,
     ImageState,
     Reading,
@@ -37,7 +39,8 @@ class ReportProgress:
 
     arrived: all frames; waiting: not through yet; measured: judged by the software, uncertain ones included;
     refused: unreadable, or not to be judged and not graded by eye. sweeps_waiting: focal lengths whose sweep is
-    still to be measured. images: every frame, in order of arrival.
+    still to be measured. images: every frame, in order of arrival. awaited: files announced and still to come;
+    turned_away: those that were refused at the door.
     """
 
     arrived: int
@@ -46,6 +49,13 @@ class ReportProgress:
     refused: int
     sweeps_waiting: tuple[float, ...]
     images: list[SampleImage]
+    awaited: list[AwaitedFrame] = field(default_factory=list)
+    turned_away: list[AwaitedFrame] = field(default_factory=list)
+
+    @property
+    def announced(self) -> int:
+        """How many frames there will be once all that was announced is here."""
+        return self.arrived + len(self.awaited)
 
     @property
     def done(self) -> bool:
@@ -168,6 +178,7 @@ def progress(report: Report) -> ReportProgress:
     images = list(frames_of(report))
     states = [image.state for image in images]
     ungraded = [image for image in images if image.state == ImageState.REJECTED and image.grade is None]
+    to_come = list(report.awaited.all())
     return ReportProgress(
         arrived=len(images),
         waiting=sum(state in WAITING for state in states),
@@ -175,14 +186,18 @@ def progress(report: Report) -> ReportProgress:
         refused=len(ungraded) + states.count(ImageState.UNREADABLE),
         sweeps_waiting=tuple(report.sweeps_due),
         images=images,
+        awaited=[file for file in to_come if file.problem is None],
+        turned_away=[file for file in to_come if file.problem is not None],
     )
 
 
 def overlay_of(image: SampleImage) -> Photometric | None:
     """The counting measurement of a frame, with centre and radius in half-diagonals and its profile.
 
-    A refused frame's carries the refusal and no numbers; None before the first measurement.
+    A refused frame's carries the refusal and no numbers; None before the first measurement, and for a proof picture.
     """
+    if image.purpose == ImagePurpose.PROOF:
+        return None
     row = counting_measurement(image, in_sweep=True)
     return row and Photometric.from_dict(row.result)
 
@@ -210,6 +225,14 @@ def may_see_image(image: SampleImage, viewer: Account | None) -> bool:
 def images_of_account(account: Account) -> QuerySet[SampleImage]:
     """All pictures that an account has uploaded, newest first."""
     return SampleImage.objects.filter(owner=account).select_related("report").order_by("-id")
+
+
+def known_images(
+    account: Account, content_hashes: Collection[str], report_id: str = ""
+) -> QuerySet[SampleImage]:
+    """An account's pictures that are one of these files, by the SHA-256 of their bytes; report_id narrows."""
+    known = images_of_account(account).filter(content_hash__in=content_hashes)
+    return known.filter(report__public_id=report_id) if report_id else known
 
 
 def proof_of(lens: Lens) -> QuerySet[SampleImage]:

@@ -1,6 +1,9 @@
+from registry.reports.models.awaited import AwaitedFrame
 from registry.reports.models.equipment import ConversionKind, Copy, Rig
 from registry.reports.models.evidence import Claim, ClaimSays, Finding, FindingKind, Reading, Sweep
 from registry.reports.models.images import ImagePurpose, ImageState, Measurement, SampleImage
+from registry.reports.models.imported import ImportedReport
+from registry.reports.models.replies import Reply
 from registry.reports.models.report import (
     Basis,
     FilterPosition,
@@ -10,6 +13,7 @@ from registry.reports.models.report import (
 )
 
 __all__ = [
+    "AwaitedFrame",
     "Basis",
     "Claim",
     "ClaimSays",
@@ -20,8 +24,10 @@ __all__ = [
     "FindingKind",
     "ImagePurpose",
     "ImageState",
+    "ImportedReport",
     "Measurement",
     "Reading",
+    "Reply",
     "Report",
     "ReportRevision",
     "ReportState",

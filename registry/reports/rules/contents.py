@@ -226,10 +226,15 @@ def read_findings(source: Input) -> list[dict[str, Any]]:
 IMAGE_CHANGES = ("f_number", "focal_length_mm", "grade", "purpose", "from_exif")
 
 
-def read_image_changes(source: Input, tested: Tested | None) -> dict[str, Any]:
-    """What a contributor says about a picture: only the fields that were sent, empty ones as None."""
+def read_image_changes(
+    source: Input, tested: Tested | None, focal_length_mm: float | None = None
+) -> dict[str, Any]:
+    """What a contributor says about a picture: only the fields that were sent, empty ones as None.
+
+    focal_length_mm: what the picture says so far, at which a new f-number is checked.
+    """
     changes: dict[str, Any] = {}
-    focal = None
+    focal = focal_length_mm
     if "focal_length_mm" in source:
         low, high = FOCAL_LENGTHS_MM
         stated = source.number("focal_length_mm", low=low, high=high, what="Focal length", unit="mm")

@@ -1,3 +1,4 @@
+from registry.reports.services.awaiting import announce_frames, stop_awaiting, turn_away
 from registry.reports.services.drafts import change_draft, discard_draft, start_draft
 from registry.reports.services.equipment import save_copy, save_rig
 from registry.reports.services.evidence import (
@@ -9,7 +10,14 @@ from registry.reports.services.evidence import (
     remove_readings,
 )
 from registry.reports.services.filing import file_report
-from registry.reports.services.frames import add_frame, attach_image, correct_image, keep_image, remove_image
+from registry.reports.services.frames import (
+    add_frame,
+    attach_image,
+    correct_image,
+    correct_images,
+    keep_image,
+    remove_image,
+)
 from registry.reports.services.life import (
     restore,
     revise_report,
@@ -28,9 +36,11 @@ from registry.reports.services.measuring import (
 
 __all__ = [
     "add_frame",
+    "announce_frames",
     "attach_image",
     "change_draft",
     "correct_image",
+    "correct_images",
     "discard_draft",
     "enter_claim",
     "enter_finding",
@@ -53,6 +63,8 @@ __all__ = [
     "save_rig",
     "set_aside",
     "start_draft",
+    "stop_awaiting",
     "submit_report",
+    "turn_away",
     "withdraw_report",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.conf import settings
@@ -12,8 +13,10 @@ from registry.accounts.models import Account
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.reports import storage
 from registry.reports.models import ImagePurpose, ImageState, Report, SampleImage
+from registry.reports.rules.announced import plain_name
 from registry.reports.rules.contents import IMAGE_CHANGES, Tested, read_image_changes
 from registry.reports.rules.inputs import Input
+from registry.reports.services.awaiting import has_arrived
 from registry.reports.services.evidence import tested_in
 from registry.reports.services.holding import hold_report, write_report
 from registry.reports.services.measuring import COULD_NOT_BE_MEASURED, settle
@@ -39,6 +42,12 @@ def add_frame(
     """
     arrival = storage.inspect(file)
     hold_report(report, by=by, expected_version=expected_version)
+    has_arrived(
+        report,
+        name=plain_name(file.name),
+        byte_size=arrival.byte_size,
+        content_hash=arrival.content_hash,
+    )
     known = report.images.filter(content_hash=arrival.content_hash).first()
     if known is not None:
         return _arrived_again(known, file)
@@ -100,10 +109,59 @@ def correct_image(
         return image
     report = hold_report(image.report, by=by, expected_version=expected_version)
     image.refresh_from_db()
-    change_image(image, _read_changes(said, tested_in(report)))
+    change_image(image, _read_changes(said, tested_in(report), image.focal_length_mm))
     settle(report)
     write_report(report)
     return image
+
+
+@transaction.atomic
+def correct_images(
+    *,
+    report: Report,
+    by: Account,
+    corrections: Mapping[str, Mapping[str, Any]],
+    expected_version: int | None = None,
+) -> None:
+    """Correct many frames of a draft at once; all of them or none.
+
+    corrections: by a frame's public id, what correct_image takes. Raises InvalidInput with every problem, at fields
+    such as `frames[k3x9].f_number`.
+    """
+    hold_report(report, by=by, expected_version=expected_version)
+    frames = {frame.public_id: frame for frame in report.images.filter(public_id__in=corrections)}
+    problems: list[Problem] = []
+    changes = {
+        public_id: _read_correction(public_id, said, frames.get(public_id), tested_in(report), problems)
+        for public_id, said in corrections.items()
+    }
+    if problems:
+        raise InvalidInput(problems)
+    for public_id, changed in changes.items():
+        change_image(frames[public_id], changed)
+    settle(report)
+    write_report(report)
+
+
+def _read_correction(
+    public_id: str,
+    said: Mapping[str, Any],
+    frame: SampleImage | None,
+    tested: Tested,
+    problems: list[Problem],
+) -> dict[str, Any]:
+    source = Input(said, f"frames[{public_id}]", problems)
+    if frame is None:
+        source.refuse(
+            "unknown-image",
+            "",
+            public_id,
+            f"This report has no frame {public_id}.",
+            "Reload the page: the frame may have been taken out meanwhile.",
+        )
+        return {}
+    source.known(IMAGE_CHANGES)
+    return read_image_changes(source, tested, frame.focal_length_mm)
 
 
 @transaction.atomic
@@ -153,14 +211,19 @@ def attach(report: Report, image: SampleImage, changes: dict[str, Any]) -> Sampl
 
 
 def change_image(image: SampleImage, changes: dict[str, Any]) -> None:
-    """Store checked changes; a frame whose stop, focal length or purpose changed is measured again."""
+    """Store checked changes; a frame whose stop, focal length or purpose changed is measured again, and a proof
+    picture is only kept."""
     changed = {name for name, value in changes.items() if getattr(image, name) != value}
     if not changed:
         return
     for name in changed:
         setattr(image, name, changes[name])
     image.save(update_fields=[*changed, "updated_at"])
-    if changed - {"grade"} and image.state in (*JUDGED, ImageState.KEPT):
+    read = image.state in (*JUDGED, ImageState.KEPT, ImageState.TAKEN_IN)
+    if read and image.purpose == ImagePurpose.PROOF:
+        image.state = ImageState.KEPT
+        image.save(update_fields=["state", "updated_at"])
+    elif changed - {"grade"} and image.state in (*JUDGED, ImageState.KEPT):
         _measure_again(image)
 
 
@@ -180,7 +243,7 @@ def _store(
         owner=by,
         report=report,
         purpose=purpose,
-        file_name=_plain_name(file.name),
+        file_name=plain_name(file.name),
         byte_size=arrival.byte_size,
         content_hash=arrival.content_hash,
         kind=arrival.kind,
@@ -205,16 +268,12 @@ def _arrived_again(image: SampleImage, file: File) -> SampleImage:
     return image
 
 
-def _plain_name(name: str | None) -> str:
-    """A file's own name without folders and control characters; shown to its owner only."""
-    last = (name or "frame").replace("\\", "/").rsplit("/", 1)[-1]
-    return "".join(sign for sign in last if sign.isprintable())[-200:] or "frame"
-
-
-def _read_changes(said: dict[str, Any], tested: Tested | None) -> dict[str, Any]:
+def _read_changes(
+    said: dict[str, Any], tested: Tested | None, focal_length_mm: float | None = None
+) -> dict[str, Any]:
     source = Input(said)
     source.known(IMAGE_CHANGES)
-    changes = read_image_changes(source, tested)
+    changes = read_image_changes(source, tested, focal_length_mm)
     source.raise_problems()
     return changes
 

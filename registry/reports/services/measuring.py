@@ -152,7 +152,8 @@ def append_measurement(
         status=measurement.status,
         result=result,
     )
-    image.state = _STATES[measurement.status]
+    if image.purpose != ImagePurpose.PROOF:  # it may have become one while it was being measured
+        image.state = _STATES[measurement.status]
     image.problem = None
     image.updated_at = timezone.now()
     image.save(update_fields=["state", "problem", "updated_at"])
