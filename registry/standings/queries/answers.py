@@ -47,6 +47,12 @@ class ZoneAnswer:
     expected_information: float
 
     @property
+    def says(self) -> tuple[str, float | None]:
+        """The verdict's code and stop; where there is one report so far, its own."""
+        alone = self.detail.get("says")
+        return (alone["code"], alone["f_number"]) if alone else (self.verdict, self.f_number)
+
+    @property
     def tinted_from(self) -> float | None:
         return self.detail.get("tinted_from")
 
