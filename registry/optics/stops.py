@@ -58,6 +58,14 @@ def _build_marks() -> dict[float, list[Stop]]:
 _MARKS = _build_marks()
 FULL_STOPS: tuple[Stop, ...] = tuple(Stop(mark, Fraction(index - 1)) for index, mark in enumerate(_FULL))
 
+_SCALES: dict[int, list[Stop]] = {
+    parts: sorted(
+        {stop for stops in _MARKS.values() for stop in stops if (stop.av * parts).denominator == 1},
+        key=lambda stop: stop.av,
+    )
+    for parts in (1, 2, 3)
+}
+
 
 def av_of(f_number: float) -> float:
     """Aperture value 2 log2 N of an exact f-number."""
@@ -146,8 +154,16 @@ def full_stops_between(widest: float, narrowest: float) -> list[float]:
 
     widest, narrowest: f-numbers as marked. Returns f-numbers as marked, widest first, ending with narrowest.
     """
-    low, high = exact_av(widest), exact_av(narrowest)
-    inner = [float(stop.mark) for stop in FULL_STOPS if low + 0.25 < float(stop.av) < high - 0.25]
+    return stops_between(widest, narrowest)
+
+
+def stops_between(widest: float, narrowest: float, parts: int = 1) -> list[float]:
+    """The widest f-number as given, each stop of a scale beyond it, and the narrowest as given.
+
+    widest, narrowest: f-numbers as marked. parts: 1 for full stops, 2 for half, 3 for third stops.
+    """
+    low, high, apart = exact_av(widest), exact_av(narrowest), 0.25 / parts
+    inner = [float(stop.mark) for stop in _SCALES[parts] if low + apart < float(stop.av) < high - apart]
     return [widest, *inner, *([narrowest] if high > low else [])]
 
 

@@ -102,7 +102,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Two facts that were given can’t both be true, such as a longest focal length below the shortest.",
         "Correct the one that is wrong; the message quotes both.",
         "*-reversed narrowest-* *-not-beyond-* magnifies-* thread-without-* adapter-* claim-needs-no-stop "
-        "copy-of-another-lens label-of-another-copy filter-* image-of-another-report",
+        "copy-of-another-lens label-of-another-copy filter-* image-of-another-report run-does-not-fit",
     ),
     Explanation(
         "Something is missing",
