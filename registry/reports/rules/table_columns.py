@@ -94,6 +94,14 @@ class Headings:
         """How the table writes the heading of a column; empty where it lacks the column."""
         return next((heading for heading, column in self.columns.items() if column.name == name), "")
 
+    def heading_for(self, path: str) -> str:
+        """The heading whose cells fill a path of a report's data, such as "claims[0].f_number"."""
+        last = path.rpartition(".")[2]
+        for heading, column in self.columns.items():
+            if column.path and column.path == (path if column.of == REPORT else last):
+                return heading
+        return ""
+
 
 def understood(headings: Iterable[str]) -> Headings:
     """What each heading means, whatever its case and however its words are joined."""

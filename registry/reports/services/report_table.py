@@ -259,8 +259,8 @@ class _Planner:
             problems.append(_nothing_said())
         for problem in problems:
             cell = rows.cell_of(problem.field)
-            if not cell.heading:
-                cell = replace(cell, heading=self.headings.heading_of(problem.field.rpartition(".")[2]))
+            if problem.field not in rows.cells:
+                cell = replace(cell, heading=self.headings.heading_for(problem.field) or cell.heading)
             yield cell, replace(problem, field=cell.heading)
 
     def _told_already(self, rows: ReportRows, problem: Problem) -> bool:
