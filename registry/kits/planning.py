@@ -43,8 +43,8 @@ def plan_kit(
     share_rings: one ring serves all lenses of its thread, used one at a time; else each lens has its own.
     narrower_by_mm: how much narrower than a thread a filter or ring may be; such uses carry a caution.
 
-    Raises InvalidInput with every nonsensical value, TooLarge beyond what `checks` states, CleanstopError when
-    the solver runs out of time.
+    Raises InvalidInput with every nonsensical value, TooLarge beyond what `checks` states and when the solver runs
+    out of time.
     """
     owned, stacking = owned or Owned(), stacking or Stacking()
     check_request(lenses, need, owned, prices, stacking, narrower_by_mm)

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import vstack
 
-from registry.errors import CleanstopError, Problem
+from registry.errors import Problem, TooLarge
 from registry.kits.program import Program, Rows
 
 # Weights of merged aims stay below this, far from where a tolerance of 1e-6 could turn a whole number.
@@ -34,7 +34,7 @@ class Extra:
 def solve_in_order(program: Program, aims: Sequence[str], extra: Extra | None = None) -> np.ndarray | None:
     """Column values that are least in the first aim, among those in the second, and so on; None if none is feasible.
 
-    Raises OutOfTime at the extra's own limit, CleanstopError when the solver finds no answer in its time.
+    Raises OutOfTime at the extra's own limit, TooLarge when the solver finds no answer in its time.
     """
     if not program.choice.routes:
         return np.zeros(len(program.upper))
@@ -86,7 +86,7 @@ def _solve(
     if seconds and answer.status == 1:
         raise OutOfTime
     if answer.status != 0 or answer.x is None:
-        raise CleanstopError(
+        raise TooLarge(
             Problem(
                 code="kit-plan-not-solved",
                 says=f"The solver stopped without the best plan: {answer.message}",
