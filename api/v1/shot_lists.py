@@ -1,0 +1,177 @@
+"""Shot lists: what to photograph to test a lens, as the printed sheet says it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.conditional import tagged
+from api.resource import Resource
+from api.strict import StrictSerializer
+from registry.reports.models import ConversionKind
+from registry.reports.rules.planning import Plan, read_plan
+from registry.shotlists.cautions import CAUTIONS
+
+
+class StopToSetSerializer(serializers.Serializer):
+    """One aperture to set."""
+
+    f_number = serializers.FloatField(help_text="Through all glass, as marked.")
+    shutter_times_longer = serializers.FloatField(
+        source="times_longer", help_text="The shutter's time, as a multiple of that at the widest aperture."
+    )
+    frames = serializers.IntegerField(help_text="How many to take, nothing touched between them.")
+    why = serializers.ListField(child=serializers.CharField())
+
+
+class SetUpSerializer(serializers.Serializer):
+    """One focal length with its stops, widest first."""
+
+    focal_length_mm = serializers.FloatField(help_text="As engraved.")
+    recorded_mm = serializers.FloatField(help_text="Behind teleconverter and adapter.")
+    widest_estimated = serializers.BooleanField(
+        help_text="The widest aperture is inferred from the ends of the zoom."
+    )
+    stops = StopToSetSerializer(many=True)
+
+
+class ControlStopSerializer(serializers.Serializer):
+    focal_length_mm = serializers.FloatField()
+    f_number = serializers.FloatField()
+
+
+class ControlSerializer(serializers.Serializer):
+    """Frames in visible light: whether this camera can take them, and how, or why not."""
+
+    possible = serializers.BooleanField()
+    says = serializers.CharField()
+    frames = serializers.SerializerMethodField()
+
+    def get_frames(self, control: Any) -> ControlStopSerializer(many=True):
+        return [{"focal_length_mm": focal, "f_number": f_number} for focal, f_number in control.stops]
+
+
+class AdviceSerializer(serializers.Serializer):
+    key = serializers.CharField()
+    title = serializers.CharField()
+    says = serializers.ListField(child=serializers.CharField())
+
+
+class ShotListSerializer(serializers.Serializer):
+    """What to photograph, in which order, with what to see to and to beware of."""
+
+    lens = serializers.CharField()
+    rig = serializers.CharField(allow_null=True)
+    conversion = serializers.ChoiceField(choices=ConversionKind.choices, allow_null=True)
+    filter = serializers.CharField(allow_null=True)
+    teleconverter = serializers.CharField(allow_null=True)
+    adapter = serializers.CharField(allow_null=True)
+    cut_on_nm = serializers.FloatField(allow_null=True, help_text="Of conversion and filter together.")
+    light_group = serializers.CharField(allow_blank=True, help_text="Where there is no single cut-on.")
+    frames = serializers.IntegerField(help_text="In all: of the target, the control, and the proof picture.")
+    minutes = serializers.IntegerField(help_text="About how long it takes; our estimate.")
+    set_ups = SetUpSerializer(many=True)
+    control = ControlSerializer()
+    proof_f_number = serializers.FloatField(help_text="Aperture of the proof picture, which is not measured.")
+    notes = serializers.ListField(
+        child=serializers.CharField(), help_text="What this lens or camera asks for."
+    )
+    advice = AdviceSerializer(many=True)
+    cautions = serializers.ListField(child=serializers.CharField())
+
+
+_OF_THE_LIST = ("frames", "minutes", "set_ups", "control", "proof_f_number", "notes", "advice")
+
+
+def present(plan: Plan) -> dict[str, Any]:
+    """A plan and its list as the serializer writes them."""
+    gear = {
+        name: (item := getattr(plan, name)) and item.slug
+        for name in ("lens", "filter", "teleconverter", "adapter")
+    }
+    rig = plan.camera.rig
+    camera = {
+        "rig": rig and rig.public_id,
+        "conversion": rig.conversion if rig else plan.camera.conversion,
+        "cut_on_nm": plan.cut_on_nm,
+        "light_group": plan.light_group,
+    }
+    shots = {name: getattr(plan.shot_list, name) for name in _OF_THE_LIST}
+    return ShotListSerializer({**gear, **camera, **shots, "cautions": CAUTIONS}).data
+
+
+EXAMPLE = {
+    "lens": "vantorre-polder-200-mm-f-4",
+    "rig": None,
+    "conversion": "long-pass",
+    "filter": None,
+    "teleconverter": None,
+    "adapter": None,
+    "cut_on_nm": 720,
+    "light_group": "",
+    "frames": 9,
+    "minutes": 25,
+    "set_ups": [
+        {
+            "focal_length_mm": 200,
+            "recorded_mm": 200,
+            "widest_estimated": False,
+            "stops": [
+                {"f_number": 4, "shutter_times_longer": 1, "frames": 1, "why": ["widest"]},
+                {"f_number": 5.6, "shutter_times_longer": 2, "frames": 1, "why": []},
+                {
+                    "f_number": 8,
+                    "shutter_times_longer": 4,
+                    "frames": 3,
+                    "why": ["two stops down", "repeated"],
+                },
+                {"f_number": 11, "shutter_times_longer": 8, "frames": 1, "why": []},
+                {"f_number": 16, "shutter_times_longer": 16, "frames": 1, "why": []},
+                {"f_number": 22, "shutter_times_longer": 32, "frames": 1, "why": ["narrowest"]},
+            ],
+        }
+    ],
+    "control": {"possible": False, "says": "Not with this body: …", "frames": []},
+    "proof_f_number": 8,
+    "notes": [],
+    "advice": [{"key": "target", "title": "Target", "says": ["A plain, matt, evenly lit surface …"]}],
+    "cautions": ["Never look at the sun through any filter or optical finder. …"],
+}
+
+
+class PlanQuery(StrictSerializer):
+    """Values are checked by the rule that plans, which names the nearest known."""
+
+    lens = serializers.CharField(help_text="Slug of the lens, or its name.")
+    rig = serializers.CharField(required=False, help_text="One of your own rigs; needs a sign-in.")
+    conversion = serializers.CharField(
+        required=False, help_text=f"In place of a rig: {', '.join(ConversionKind.values)}."
+    )
+    cut_on_nm = serializers.CharField(required=False, help_text="Of that conversion, 400 to 1100.")
+    filter = serializers.CharField(required=False, help_text="Slug or name of the filter on the lens.")
+    teleconverter = serializers.CharField(required=False, help_text="Slug or name.")
+    adapter = serializers.CharField(required=False, help_text="Slug or name.")
+
+
+class ShotLists(Resource):
+    """What to photograph to test a lens with a camera and a filter."""
+
+    serializer_class = ShotListSerializer
+    pagination_class = None
+    queries = {"retrieve": PlanQuery}
+    what = "shot list"
+
+    @extend_schema(
+        parameters=[PlanQuery],
+        responses=ShotListSerializer,
+        examples=[OpenApiExample("A 200 mm f/4 lens at 720 nm", value=EXAMPLE, response_only=True)],
+    )
+    def retrieve(self, request: Request) -> Response:
+        """The shot list of a lens: focal lengths, stops, exposure, advice and cautions. The page /lenses/…/shot-list/
+        prints the same on one sheet."""
+        plan = read_plan(self.asked, request.user)
+        return tagged(request, present(plan))
