@@ -16,6 +16,7 @@ from api.v1.me import Me, Tokens
 from api.v1.mounts import Mounts
 from api.v1.reports import Reports
 from api.v1.rigs import Rigs
+from api.v1.shot_lists import ShotLists
 from api.v1.standings import Standings
 from api.v1.teleconverters import Teleconverters
 
@@ -39,6 +40,7 @@ router.register("me/tokens", Tokens, basename="token")
 
 urlpatterns = [
     path("me/", Me.as_view({"get": "retrieve"}), name="me"),
+    path("shot-lists/", ShotLists.as_view({"get": "retrieve"}), name="shot-lists"),
     path("openapi.json", Document.as_view(), name="openapi"),
     path("reference/", Reference.as_view(), name="reference"),
     *router.urls,

@@ -12,6 +12,7 @@ from registry.pages.views import (
     pictures,
     report,
     revising,
+    shot_list,
     words,
 )
 
@@ -23,6 +24,8 @@ urlpatterns = [
     path("bodies/add/", gear.propose, {"kind": "body"}, name="propose-body"),
     path("filters/add/", gear.propose, {"kind": "filter"}, name="propose-filter"),
     path("lenses/<slug:slug>/", lens.lens, name="lens"),
+    path("shot-list/", shot_list.choose_lens, name="shot-lists"),
+    path("lenses/<slug:slug>/shot-list/", shot_list.shot_list, name="shot-list"),
     path("reports/new/", filing.start, name="report-start"),
     path("reports/relay/", by_hand.relay, name="report-relay"),
     path("reports/mine/", report.my_reports, name="my-reports"),

@@ -55,7 +55,7 @@ def test_every_resource_is_in_it(document):
     resources = {path.split("/")[3] for path in document["paths"]}
     assert resources == {
         "makers", "mounts", "lenses", "bodies", "filters", "teleconverters", "adapters", "rigs", "copies",
-        "reports", "images", "standings", "conflicts", "me",
+        "reports", "images", "standings", "conflicts", "shot-lists", "me",
     }  # fmt: skip
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
 
 from registry.accounts.models import Account
-from registry.gear.models import Adapter, Body, Filter, Teleconverter
+from registry.gear.models import Adapter, Body, Filter, Lens, Teleconverter
 from registry.pages.forms.lens_named import LensNamedForm
 from registry.reports.models import Basis, ConversionKind, FilterPosition, Report, Rig
 
@@ -132,6 +133,22 @@ class StartForm(LensNamedForm):
             "copy_label": report.copy.label if report.copy else "",
         }
         return cls(data, initial=slugs | said | equipment, author=report.author)
+
+    @classmethod
+    def planned(cls, said: Mapping[str, str], author: Account) -> StartForm:
+        """The form as far as an address says what is to be tested: a lens by slug or name, and a shot list's fields."""
+        lens = Lens.objects.select_related("maker").filter(slug=said.get("lens", "")).first()
+        known = {name: said[name] for name in ("filter", "teleconverter", "adapter") if name in said}
+        described = {name: said[name] for name in ("conversion", "cut_on_nm") if name in said}
+        form = cls(initial=known | described, author=author)
+        form.initial |= {
+            "lens": lens.slug if lens else "",
+            "lens_name": str(lens or said.get("lens", "")[:160]),
+        }
+        own = {key for key, _ in form.fields["rig"].choices}
+        if (rig := said.get("rig", NEW_RIG if described else "")) in own:
+            form.initial["rig"] = rig
+        return form
 
     def clean_filter(self) -> str | None:
         chosen = self.cleaned_data["filter"]

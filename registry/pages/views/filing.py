@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import redirect_to_login
+from django.core.validators import slug_re
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -16,7 +17,7 @@ from django.views.decorators.http import require_http_methods
 from registry.errors import CleanstopError
 from registry.gear.queries import find_lenses
 from registry.pages.forms.check import FindingsForm, FrameForm
-from registry.pages.forms.report import FIELD_NAMES, StartForm, bodies_to_suggest
+from registry.pages.forms.report import FIELD_NAMES, NEW_RIG, StartForm, bodies_to_suggest
 from registry.pages.problems import put_beside_fields
 from registry.pages.views.drafts import draft_address, draft_or_elsewhere, only_by_post, own_draft
 from registry.pages.views.waiting import address_after
@@ -51,14 +52,30 @@ def start(request: HttpRequest) -> HttpResponse:
             request.session[TYPED] = request.POST.urlencode()
             name = request.POST.get(ADDED_NAMES[kind], "")
             return redirect(f"{reverse(f'propose-{kind}')}?{urlencode({'name': name})}")
+        if "plan" in request.POST:
+            request.session[TYPED] = request.POST.urlencode()
+            return redirect(_shot_list_address(request.POST))
         form = StartForm(request.POST, author=request.user)
         if form.is_valid() and (report := _started(form, request)):
             return redirect(draft_address(report))
         return _start_page(request, form, status=422)
+    planned = StartForm.planned(request.GET.dict(), request.user)
     if kept := request.session.pop(TYPED, None):
-        return _start_page(request, StartForm(QueryDict(kept), author=request.user))
-    lens_name = request.GET.get("lens", "")[:160]
-    return _start_page(request, StartForm(initial={"lens_name": lens_name}, author=request.user))
+        typed = QueryDict(kept, mutable=True)
+        typed.update({name: value for name, value in planned.initial.items() if value})
+        return _start_page(request, StartForm(typed, author=request.user))
+    return _start_page(request, planned)
+
+
+def _shot_list_address(typed: QueryDict) -> str:
+    """Where the shot list of what was typed is; without a lens of the catalogue, where one is chosen."""
+    rig = typed.get("rig", "")
+    described = {name: typed.get(name, "") for name in ("conversion", "cut_on_nm")}
+    camera = {"rig": rig} if rig not in ("", NEW_RIG) else described
+    said = camera | {name: typed.get(name, "") for name in ("filter", "teleconverter", "adapter")}
+    if slug_re.fullmatch(slug := typed.get("lens", "")):
+        return f"{reverse('shot-list', args=[slug])}?{urlencode(said)}"
+    return f"{reverse('shot-lists')}?{urlencode({'lens_name': typed.get('lens_name', '')})}"
 
 
 def _started(form: StartForm, request: HttpRequest) -> Report | None:
