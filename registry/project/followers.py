@@ -3,16 +3,21 @@
 from datetime import timedelta
 
 FOLLOWERS: dict[str, list[str]] = {
-    "report.submitted": ["registry.standings.tasks.refresh_for_report"],
+    "report.submitted": [
+        "registry.standings.tasks.refresh_for_report",
+        "registry.wanted.tasks.fulfil_reservation",
+    ],
     "report.revised": ["registry.standings.tasks.refresh_for_report"],
     "report.withdrawn": ["registry.standings.tasks.refresh_for_report"],
     "report.set-aside": ["registry.standings.tasks.refresh_for_report"],
     "report.restored": ["registry.standings.tasks.refresh_for_report"],
     "report.remeasured": ["registry.standings.tasks.refresh_for_report"],
+    "standing.changed": ["registry.wanted.tasks.rank_lens_anew"],
 }
 
 # What recurs, and how often; the task worker sees to it.
 EVERY: dict[str, timedelta] = {
     "registry.reports.tasks.finish_stale_frames": timedelta(hours=1),
     "registry.standings.tasks.renew_priors_and_standings": timedelta(days=1),
+    "registry.wanted.tasks.rank_what_is_wanted": timedelta(hours=1),
 }

@@ -56,6 +56,9 @@ X_FRAME_OPTIONS = "DENY"
 INSTALLED_APPS = [
     "registry.project",
     "registry.pages",
+    "registry.wanted",
+    "registry.watching",
+    "registry.picks",
     "registry.bags",
     "registry.standings",
     "registry.reports",

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class WantedConfig(AppConfig):
+    name = "registry.wanted"

@@ -1,0 +1,74 @@
+"""Reading wanted tests and their reservations."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db.models import Exists, OuterRef, QuerySet
+from django.utils import timezone
+
+from registry.accounts.models import Account
+from registry.errors import NotFound, Problem
+from registry.gear.models import Lens
+from registry.wanted.models import Reservation, WantedTest
+from registry.wanted.rules import BITS_WORTH_A_TEST
+
+
+def wanted_tests(
+    *, mount: str | None = None, cut_on_group: str | None = None, reserved: bool | None = None
+) -> QuerySet[WantedTest]:
+    """Wanted tests, the most wanted first.
+
+    mount: slug of a mount that the lens has. reserved: only those that are, or only those that are not.
+    """
+    tests = WantedTest.objects.filter(information__gte=BITS_WORTH_A_TEST).select_related("lens__maker")
+    if mount:
+        tests = tests.filter(lens__mounts__slug=mount)
+    if cut_on_group:
+        tests = tests.filter(cut_on_group=cut_on_group)
+    if reserved is not None:
+        same = open_reservations().filter(lens=OuterRef("lens"), cut_on_group=OuterRef("cut_on_group"))
+        tests = tests.filter(Exists(same) if reserved else ~Exists(same))
+    return tests.order_by("-score", "pk")
+
+
+def open_reservations(now: datetime | None = None) -> QuerySet[Reservation]:
+    """Reservations that hold: neither ended nor lapsed."""
+    now = now or timezone.now()
+    return Reservation.objects.filter(ended_at__isnull=True, until__gt=now).select_related("account")
+
+
+def with_reservations(tests: list[WantedTest]) -> list[WantedTest]:
+    """Sets `taken` of each to its open reservation or None: one statement for all."""
+    held = {
+        (held.lens_id, held.cut_on_group): held
+        for held in open_reservations().filter(lens__in={test.lens_id for test in tests})
+    }
+    for test in tests:
+        test.taken = held.get((test.lens_id, test.cut_on_group))
+    return tests
+
+
+def reservations_of(account: Account) -> QuerySet[Reservation]:
+    return open_reservations().filter(account=account).select_related("lens__maker").order_by("until")
+
+
+def wanted_test(number: int) -> WantedTest:
+    """Raises NotFound."""
+    test = WantedTest.objects.filter(pk=number).select_related("lens__maker").first()
+    if test is None:
+        raise NotFound(
+            Problem(
+                code="unknown-wanted-test",
+                field="id",
+                value=number,
+                says=f"There is no wanted test {number}.",
+                remedy="Take one from the list of wanted tests.",
+            )
+        )
+    return with_reservations([test])[0]
+
+
+def wanted_on(lens: Lens) -> list[WantedTest]:
+    """The wanted tests of one lens, the most wanted first."""
+    return with_reservations(list(wanted_tests().filter(lens=lens)))
