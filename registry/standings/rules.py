@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from urllib.parse import urlsplit
 
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
 from registry.optics.stops import as_marked, full_stops_between, usual_narrowest
 from registry.reports.models import Basis, ConversionKind, Copy, Report
+from registry.reports.rules.sources import one_spelling, source_of
 
 ON_SENSOR = {ConversionKind.LONG_PASS, ConversionKind.BAND_PASS, ConversionKind.DUAL_BAND}
 
@@ -77,19 +77,6 @@ def path_of(report: Report) -> LightPath:
     return LightPath(report.lens, report.teleconverter, adapter)
 
 
-def source_of(report: Report) -> str | None:
-    """The publication that a relay passes on: its address without what varies between two links to it, or its
-    title; None for a contributor's own test."""
-    if report.basis != Basis.RELAYED:
-        return None
-    if report.citation_url:
-        address = urlsplit(report.citation_url.strip())
-        host = (address.hostname or "").removeprefix("www.")
-        query = f"?{address.query}" if address.query else ""
-        return f"{host}{address.path.rstrip('/')}{query}".casefold()
-    return _one_spelling(report.citation_title) or None
-
-
 def tester_of(report: Report, accounts_by_name: dict[str, str]) -> str:
     """Whose observation it is. A relay's is the cited person's, or else the source's; never the account's that
     passes it on. A cited person who has an account here is that account.
@@ -98,18 +85,14 @@ def tester_of(report: Report, accounts_by_name: dict[str, str]) -> str:
     """
     if report.basis != Basis.RELAYED:
         return f"account:{report.author.public_id}"
-    name = _one_spelling(report.tester_name)
+    name = one_spelling(report.tester_name)
     if name in accounts_by_name:
         return f"account:{accounts_by_name[name]}"
     return f"person:{name}" if name else f"source:{source_of(report) or report.public_id}"
 
 
 def names_cited(reports: Iterable[Report]) -> set[str]:
-    return {_one_spelling(report.tester_name) for report in reports if report.tester_name}
-
-
-def _one_spelling(text: str) -> str:
-    return " ".join(text.casefold().split())
+    return {one_spelling(report.tester_name) for report in reports if report.tester_name}
 
 
 def filter_position_of(report: Report) -> str | None:

@@ -11,13 +11,13 @@ from registry.accounts.models import Account
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
 from registry.reports.models import Basis, Copy, Report, ReportState, Sweep
+from registry.reports.rules.sources import source_of
 from registry.standings.rules import (
     LightPath,
     filter_position_of,
     names_cited,
     one_key_per_copy,
     path_of,
-    source_of,
     tester_of,
 )
 
