@@ -13,15 +13,19 @@ from registry.gear.models import Lens
 from registry.photometry.measurement import Measurement as Photometric
 from registry.reports.models import (
     AwaitedFrame,
+    Basis,
     ImagePurpose,
     ImageState,
     Reading,
+    Reply,
     Report,
     ReportRevision,
     ReportState,
     SampleImage,
     Sweep,
 )
+from registry.reports.rules.replies import may_reply
+from registry.reports.rules.sources import one_spelling, source_key, source_of
 from registry.reports.rules.stops import distinct_stops
 from registry.reports.rules.sweeps import STOPS_OF_A_SWEEP, WAITING, counting_measurement
 
@@ -92,7 +96,10 @@ class ReportPage:
     claims: list = field(default_factory=list)
     findings: list = field(default_factory=list)
     revisions: list[ReportRevision] = field(default_factory=list)
+    replies: list[Reply] = field(default_factory=list)
+    same_source: list[Report] = field(default_factory=list)
     may_edit: bool = False
+    may_reply: bool = False
 
 
 def drafts_of(account: Account) -> QuerySet[Report]:
@@ -158,8 +165,20 @@ def report_page(public_id: str, viewer: Account | None) -> ReportPage:
         claims=list(report.claims.all()),
         findings=list(report.findings.all()),
         revisions=list(report.revisions.select_related("by")),
+        replies=list(report.replies.select_related("by")),
+        same_source=_same_source(report, viewer),
         may_edit=mine and report.state != ReportState.WITHDRAWN,
+        may_reply=viewer is not None and may_reply(report, viewer),
     )
+
+
+def _same_source(report: Report, viewer: Account | None) -> list[Report]:
+    """The other relays that are one piece of evidence with this one."""
+    if report.basis != Basis.RELAYED:
+        return []
+    cited = {"address": report.citation_url, "title": report.citation_title}
+    others = relays_of_same_source(report.lens, viewer=viewer, but=report, **cited)
+    return [other for other in others if other.state == ReportState.SUBMITTED]
 
 
 def sweeps_shown(report: Report) -> list[SweepShown]:
@@ -233,6 +252,21 @@ def known_images(
     """An account's pictures that are one of these files, by the SHA-256 of their bytes; report_id narrows."""
     known = images_of_account(account).filter(content_hash__in=content_hashes)
     return known.filter(report__public_id=report_id) if report_id else known
+
+
+def relays_of_same_source(
+    lens: Lens, *, address: str, title: str, viewer: Account | None, but: Report | None = None
+) -> list[Report]:
+    """Other relays on a lens that cite a source of this address or title, as far as the viewer may see them, oldest
+    first; withdrawn ones are left out."""
+    key, named = source_key(address, title), one_spelling(title)
+    others = visible_reports(viewer).filter(lens=lens, basis=Basis.RELAYED)
+    others = others.exclude(state=ReportState.WITHDRAWN).exclude(pk=but and but.pk).prefetch_related("claims")
+    return [
+        other
+        for other in others.order_by("pk")
+        if (key and source_of(other) == key) or (named and one_spelling(other.citation_title) == named)
+    ]
 
 
 def proof_of(lens: Lens) -> QuerySet[SampleImage]:
