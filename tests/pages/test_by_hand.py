@@ -3,6 +3,7 @@
 import pytest
 from django.urls import reverse
 
+from registry.reports import services
 from registry.reports.models import Report
 from tests.factories import AccountFactory, LensFactory, TeleconverterFactory
 
@@ -213,6 +214,103 @@ def test_full_spectrum_stays_what_it_was_when_a_relay_is_corrected(signed_in, pu
 def test_an_address_that_is_none_is_refused_beside_its_field(signed_in, published):
     response = signed_in.post(RELAY, published | {"citation_url": "javascript:alert(1)"})
     assert response.status_code == 422 and 'id="id_citation_url_error"' in text_of(response)
+
+
+# ---- the same source again -----------------------------------------------------------------------
+
+
+@pytest.fixture
+def passed_on(lens):
+    """A relay of the same source by somebody else, which counts already."""
+    rail = AccountFactory(name="Rail")
+    return services.file_report(
+        author=rail,
+        submit=True,
+        data={
+            "lens": lens.slug,
+            "basis": "relayed",
+            "cut_on_nm": 720,
+            "tester_name": "R. Samphire",
+            "citation_title": "Infrared on the saltings, part 3",
+            "citation_url": "http://www.saltmarsh.example/infrared-3/?utm_source=letter",
+            "claims": [{"says": "clean_to", "f_number": 8}],
+        },
+    )
+
+
+def test_a_source_passed_on_before_is_recognised_while_filing(signed_in, published, passed_on):
+    response = signed_in.post(RELAY, published)
+    page = text_of(response)
+    assert response.status_code == 422 and Report.objects.count() == 1
+    assert f"Report {passed_on.public_id} by Rail" in page and "clean to f/8, 720 nm" in page
+    assert 'id="id_adds_error"' in page and 'value="R. Samphire"' in page
+
+
+def test_what_a_second_relay_adds_is_kept_with_it(signed_in, published, passed_on):
+    signed_in.post(RELAY, published | {"claim-0-f_number": "11", "adds": "the stop f/11", "notes": "p. 4"})
+    relay = Report.objects.get(author__name="Wren")
+    assert relay.notes == f"p. 4\nBeside report {passed_on.public_id}: the stop f/11"
+
+
+def test_one_is_told_of_ones_own_draft_of_the_same_source(signed_in, published):
+    signed_in.post(RELAY, published)
+    page = text_of(signed_in.post(RELAY, published | {"citation_url": ""}))
+    assert "Your own draft" in page and address("report-check", Report.objects.get()) in page
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"citation_url": "https://saltmarsh.example/infrared-4", "citation_title": "Part 4"},
+        {"citation_url": "", "citation_title": "Another title"},
+    ],
+)
+def test_another_source_is_no_second_relay(signed_in, published, passed_on, other):
+    assert signed_in.post(RELAY, published | other).status_code == 302
+
+
+def test_the_same_source_on_another_lens_is_news(signed_in, published, passed_on):
+    other = LensFactory()
+    response = signed_in.post(RELAY, published | {"lens": other.slug, "lens_name": str(other)})
+    assert response.status_code == 302
+
+
+def test_somebody_elses_draft_is_not_given_away(signed_in, client, published, lens):
+    signed_in.post(RELAY, published)
+    client.force_login(AccountFactory())
+    assert client.post(RELAY, published).status_code == 302
+
+
+def test_relays_of_one_source_are_shown_as_one_piece_of_evidence(signed_in, published, passed_on, drain):
+    signed_in.post(RELAY, published | {"adds": "the same, read again"})
+    second = Report.objects.get(author__name="Wren")
+    after = signed_in.post(address("report-submit", second)).url
+    drain()
+    for shown, other in ((passed_on, second), (second, passed_on)):
+        page = text_of(signed_in.get(reverse("report", args=[shown.public_id])))
+        assert "counts once" in page and reverse("report", args=[other.public_id]) in page
+    assert "one report so far: clean to f/8" in text_of(signed_in.get(after))
+
+
+# ---- results that are none -----------------------------------------------------------------------
+
+
+def test_nothing_found_is_no_evidence_but_the_lens_page_shows_that_someone_looked(
+    signed_in, published, lens, drain
+):
+    nothing = published | {"claim-0-says": "nothing_found", "claim-0-f_number": ""}
+    signed_in.post(RELAY, nothing)
+    signed_in.post(address("report-submit", Report.objects.get()))
+    drain()
+    page = text_of(signed_in.get(reverse("lens", args=[lens.slug])))
+    assert "Searched and found nothing" in page and "one report so far" not in page
+
+
+def test_mixed_results_are_recorded_as_such(signed_in, published, lens, drain):
+    signed_in.post(RELAY, published | {"claim-0-says": "mixed", "claim-0-f_number": ""})
+    signed_in.post(address("report-submit", Report.objects.get()))
+    drain()
+    assert "Mixed results" in text_of(signed_in.get(reverse("lens", args=[lens.slug])))
 
 
 def test_relaying_needs_an_account(client):

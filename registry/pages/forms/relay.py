@@ -103,5 +103,23 @@ class RelayForm(LensNamedForm):
         )
 
 
+class WhatIsNewForm(forms.Form):
+    """What a relay adds to an earlier one of the same source; asked only where there is one."""
+
+    adds = forms.CharField(
+        label="What does yours add?",
+        required=False,
+        max_length=500,
+        help_text="Such as a stop or a focal length that the earlier one lacks. It is shown in the notes.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+    def ask(self) -> None:
+        """Refuse to go on without an answer."""
+        self.add_error(
+            "adds", "This source was passed on for this lens already. Say what yours adds, or leave it."
+        )
+
+
 def _name_of(body: Body | None) -> str:
     return str(body) if body else ""
