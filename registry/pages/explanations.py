@@ -153,7 +153,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
         "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean "
-        "*-expected not-csv not-json not-utf-8 malformed-body file-not-readable bad-request "
+        "*-expected not-csv not-json not-utf-8 malformed-body not-lens-data no-lens-data-here file-not-readable bad-request "
         "not-acceptable unsupported-media-type method-not-allowed invalid-input not-an-email refused-by-database",
     ),
     Explanation(
