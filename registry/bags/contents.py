@@ -97,13 +97,15 @@ class Bag:
         return self._with(lenses=[one for one in self.lenses if one.lens != slug])
 
     def with_filter(self, one: FrontFilter) -> Bag:
-        return self._with(filters=sorted({*self.filters, one}))
+        added = FrontFilter(_tenths(one.cut_on_nm), _tenths(one.diameter_mm))
+        return self._with(filters=sorted({*self.filters, added}))
 
     def without_filter(self, one: FrontFilter) -> Bag:
         return self._with(filters=[other for other in self.filters if other != one])
 
     def with_ring(self, one: Ring) -> Bag:
-        return self._with(rings=sorted([*self.rings, one]))
+        added = Ring(_tenths(one.lens_side_mm), _tenths(one.filter_side_mm))
+        return self._with(rings=sorted([*self.rings, added]))
 
     def without_ring(self, one: Ring) -> Bag:
         """One copy less of a ring."""
@@ -113,13 +115,14 @@ class Bag:
         return self._with(rings=rings)
 
     def with_cut_on(self, cut_on_nm: float) -> Bag:
-        return self._with(cut_ons_nm=dict.fromkeys([*self.cut_ons_nm, float(cut_on_nm)]))
+        return self._with(cut_ons_nm=dict.fromkeys([*self.cut_ons_nm, _tenths(cut_on_nm)]))
 
     def without_cut_on(self, cut_on_nm: float) -> Bag:
         return self._with(cut_ons_nm=[one for one in self.cut_ons_nm if one != cut_on_nm])
 
     def with_body(self, body: BagBody) -> Bag:
-        return self._with(bodies=dict.fromkeys([*self.bodies, body]))
+        converted = None if body.conversion_nm is None else _tenths(body.conversion_nm)
+        return self._with(bodies=dict.fromkeys([*self.bodies, replace(body, conversion_nm=converted)]))
 
     def without_body(self, body: BagBody) -> Bag:
         return self._with(bodies=[one for one in self.bodies if one != body])
@@ -153,6 +156,11 @@ class Bag:
 
     def _with(self, **parts: Iterable) -> Bag:
         return checked(replace(self, **{name: tuple(part) for name, part in parts.items()}))
+
+
+def _tenths(value: float) -> float:
+    """Sizes and wavelengths are engraved in tenths at the finest."""
+    return round(float(value), 1)
 
 
 def checked(bag: Bag) -> Bag:
