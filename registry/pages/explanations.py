@@ -169,6 +169,19 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "wrong-state report-withdrawn fact-already-stated already-* last-steward",
     ),
     Explanation(
+        "A summary of use that can’t be read",
+        "The bag reads the small file that the folder command of this software writes from one’s own pictures; this "
+        "is another file, or it was changed.",
+        "Write it anew with the command that the page names, and send it as it is.",
+        "use-summary-*",
+    ),
+    Explanation(
+        "A lens of the other kind",
+        "A zoom is compared with lenses of one focal length; here one stands in the other’s place.",
+        "Choose a zoom for the one side and primes for the other.",
+        "lens-of-another-kind",
+    ),
+    Explanation(
         "A kit that can’t be planned",
         "The lenses, filters and rings as given allow no plan, or there are more of them than can be planned at once.",
         "Check the thread sizes and the pieces you already have, or plan for fewer lenses.",
