@@ -61,7 +61,7 @@ def read_table(content: bytes | str, *, most_bytes: int, most_rows: int) -> Tabl
                 remedy=f"Split it into tables of at most {most_bytes / 1e6:g} MB.",
             )
         )
-    text, notes = _decoded(content) if isinstance(content, bytes) else (content.removeprefix("\ufeff"), ())
+    text, notes = text_of(content)
     lines = list(_parsed(text, _delimiter_of(text)))
     header = lines[0] if lines else []
     headings = tuple(cell.strip() for cell in header)
@@ -113,11 +113,14 @@ def harmless(cell: object) -> str:
 
 def _plain(cell: str) -> str:
     """A cell as it was meant: without white space around it, and without what harmless() put before it."""
-    text = cell.strip()
+    text = cell.strip().replace("\r\n", "\n")
     return text[1:] if text.startswith("'") and text[1:].startswith(FORMULA_SIGNS) else text
 
 
-def _decoded(content: bytes) -> tuple[str, tuple[str, ...]]:
+def text_of(content: bytes | str) -> tuple[str, tuple[str, ...]]:
+    """A table's text, and what was assumed in reading it. Raises Unreadable as read_table does."""
+    if isinstance(content, str):
+        return content.removeprefix("\ufeff"), ()
     if content.startswith(_WORKBOOKS):
         raise Unreadable(
             Problem(

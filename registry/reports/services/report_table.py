@@ -32,6 +32,7 @@ from registry.reports.services.filing import file_report
 from registry.spreadsheets import Table, read_table
 
 MOST_BYTES, MOST_ROWS = 1_000_000, 5_000
+MOST_REPORTS = 500  # that come in at once: all of them in one transaction, which others wait for
 _GEAR: dict[str, type[Model]] = {
     "lens": Lens,
     "teleconverter": Teleconverter,
@@ -183,6 +184,8 @@ class _Planner:
                 found.append((Cell(rows.rows[0].number), _twice(rows, twin)))
             reports.append(planned)
             problems += found
+        if sum(planned.state == NEW for planned in reports) > MOST_REPORTS:
+            problems.append((Cell(1), _too_many()))
         problems.sort(key=lambda item: (item[0].row, self._place(item[0].heading)))
         unknown = tuple(
             UnknownLens(written, tuple(rows), tuple(nearest_lenses(written.replace("-", " "), limit=5)))
@@ -293,6 +296,15 @@ def _changed(rows: ReportRows, report: Report) -> Problem:
         value=rows.key,
         says=f"“{rows.key}” came in before as report {report.public_id} ({state}) and said something else then.",
         remedy="Revise that report on its page, or give this one another name.",
+    )
+
+
+def _too_many() -> Problem:
+    return Problem(
+        code="too-many",
+        value=MOST_REPORTS,
+        says=f"The table holds more than {MOST_REPORTS} new reports.",
+        remedy="Split it into several tables; a report that came in with one of them does not come in again.",
     )
 
 
