@@ -250,3 +250,9 @@ def path_query(path, seen) -> SafeString:
 def share(value: float) -> str:
     """0.73 → 73 %; never 0 or 100 %, since no evidence makes a chance certain."""
     return f"{min(99, max(1, round(100 * value)))} %"
+
+
+@register.filter
+def entry(mapping: dict, key):
+    """What a mapping holds under a key that the template has as a variable."""
+    return mapping.get(key)

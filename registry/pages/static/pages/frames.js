@@ -1,141 +1,169 @@
-/* Sends dropped frames one by one, several at a time, each with its own progress and its own error. Without this
-   script the same form sends them all at once. */
-(() => {
-  const form = document.getElementById("frames-form");
-  const input = document.getElementById("frames");
-  const drop = document.getElementById("drop");
-  const uploading = document.getElementById("uploading");
-  const AT_ONCE = 3;
-  const queue = [];
-  let running = 0;
+/* The frames page: a dropped folder is announced, then sent; only what the draft has not got is sent. Without this
+   script the same form sends all files at once. */
 
-  for (const element of document.querySelectorAll(".with-script")) element.hidden = false;
-  for (const element of document.querySelectorAll(".without-script")) element.hidden = true;
+import { contentHash, filesOf, picturesAmong } from "./frames_files.js";
+import { Rows } from "./frames_rows.js";
+import { Sender } from "./frames_sender.js";
+import { announce, upload } from "./frames_server.js";
 
-  input.addEventListener("change", () => {
-    add([...input.files]);
-    input.value = "";
-  });
-  for (const name of ["dragenter", "dragover"]) {
-    drop.addEventListener(name, (event) => {
-      event.preventDefault();
-      drop.classList.add("over");
-    });
-  }
-  for (const name of ["dragleave", "drop"]) drop.addEventListener(name, () => drop.classList.remove("over"));
-  drop.addEventListener("drop", async (event) => {
+const REFRESH_EVERY = 1500; // milliseconds
+const at = (id) => document.getElementById(id);
+const form = at("frames-form");
+const drop = at("drop");
+const rows = new Rows(at("uploading"), { again: (item) => sender.again(item) });
+const sender = new Sender({ upload: (item, onShare) => upload(form, item, onShare), changed });
+const tally = { all: 0, here: 0, read: 0 };
+let reading = Promise.resolve();
+let refreshing = null;
+
+for (const element of document.querySelectorAll(".with-script")) element.hidden = false;
+for (const element of document.querySelectorAll(".without-script")) element.hidden = true;
+
+at("frames").addEventListener("change", ({ target }) => {
+  add({ files: [...target.files], leftOut: [] });
+  target.value = "";
+});
+at("folder").addEventListener("change", ({ target }) => {
+  add(picturesAmong([...target.files]));
+  target.value = "";
+});
+for (const name of ["dragenter", "dragover"]) {
+  drop.addEventListener(name, (event) => {
     event.preventDefault();
-    add(await filesOf(event.dataTransfer));
+    drop.classList.add("over");
   });
-  addEventListener("beforeunload", (event) => {
-    if (running + queue.length > 0) event.preventDefault();
-  });
+}
+for (const name of ["dragleave", "drop"]) drop.addEventListener(name, () => drop.classList.remove("over"));
+drop.addEventListener("drop", async (event) => {
+  event.preventDefault();
+  add(await filesOf(event.dataTransfer));
+});
+at("pause").addEventListener("click", () => (sender.held ? sender.goOn() : sender.pause()));
+addEventListener("beforeunload", (event) => {
+  if (sender.unfinished > 0 || tally.read < tally.all) event.preventDefault();
+});
 
-  /* Files of a drop, those inside dropped folders included. */
-  async function filesOf(transfer) {
-    const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
-    if (entries.length === 0) return [...transfer.files];
-    return (await Promise.all(entries.map(filesIn))).flat();
+function add({ files, leftOut }) {
+  at("awaited")?.remove();
+  say("left-out", leftOut.length ? `Left out, since they are no pictures: ${leftOut.join(", ")}.` : "");
+  say("refused-folder", "");
+  if (files.length === 0) return;
+  const items = files.map((file) => ({ file, name: file.name, size: file.size, state: "reading" }));
+  tally.all += items.length;
+  for (const item of items) {
+    rows.add(item);
+    rows.show(item);
   }
+  changed();
+  reading = reading.then(() => readAndSend(items)); // one folder after the other
+}
 
-  async function filesIn(entry) {
-    if (entry.isFile) return [await new Promise((resolve, reject) => entry.file(resolve, reject))];
-    const reader = entry.createReader();
-    const found = [];
-    for (;;) {
-      const some = await new Promise((resolve, reject) => reader.readEntries(resolve, reject));
-      if (some.length === 0) return found;
-      for (const inner of some) if (!inner.name.startsWith(".")) found.push(...(await filesIn(inner)));
-    }
+async function readAndSend(items) {
+  for (const item of items) {
+    item.sha256 = await contentHash(item.file);
+    tally.read += 1;
+    changed();
   }
+  const answer = await announced(items.map(({ name, size, sha256 }) => ({ name, size, sha256 })));
+  if (answer.kind === "refused") return refuseAll(items, answer.problems);
+  const twins = new Set();
+  const missing = items.filter((item) => !known(item, answer.here) && !repeated(item, twins));
+  for (const item of items) if (!missing.includes(item)) rows.remove(item);
+  tally.here += items.length - missing.length;
+  sender.add(missing);
+  refresh();
+}
 
-  function add(files) {
-    for (const file of files) queue.push({ file, row: rowFor(file) });
-    sendNext();
-  }
-
-  function rowFor(file) {
-    const row = document.createElement("li");
-    const blank = document.createElement("span");
-    blank.className = "blank";
-    const middle = document.createElement("div");
-    const name = document.createElement("p");
-    name.className = "name state";
-    name.textContent = file.name;
-    const bar = document.createElement("progress");
-    bar.max = 1;
-    bar.value = 0;
-    bar.setAttribute("aria-label", `Sending ${file.name}`);
-    middle.append(name, bar);
-    row.append(blank, middle, document.createElement("span"));
-    uploading.append(row);
-    return row;
-  }
-
-  function sendNext() {
-    while (running < AT_ONCE && queue.length > 0) send(queue.shift());
-  }
-
-  function send({ file, row }) {
-    running += 1;
-    const body = new FormData(form);
-    body.delete("frames");
-    body.append("frames", file, file.name);
-    const request = new XMLHttpRequest();
-    request.open("POST", form.action);
-    request.setRequestHeader("X-One-Frame", "1");
-    request.upload.addEventListener("progress", (event) => {
-      if (event.lengthComputable) row.querySelector("progress").value = event.loaded / event.total;
+/* The server's answer, however long the connection takes to come back. */
+async function announced(files) {
+  for (;;) {
+    const answer = await announce(form, files);
+    if (answer.kind === "known" || answer.kind === "refused") return answer;
+    sender.tryLater(answer);
+    await new Promise((resolve) => {
+      const ask = setInterval(() => {
+        if (sender.held) return;
+        clearInterval(ask);
+        resolve();
+      }, 200);
     });
-    request.addEventListener("loadend", () => {
-      running -= 1;
-      ended({ file, row, request });
-      sendNext();
-    });
-    request.send(body);
   }
+}
 
-  function ended({ file, row, request }) {
-    if (request.status === 200 && stillHere(request)) {
-      row.remove();
-      htmx.ajax("GET", form.dataset.arrivals, { target: "#arrivals", swap: "outerHTML" });
-    } else if (request.status === 422) {
-      const refused = new DOMParser().parseFromString(request.responseText, "text/html").querySelector("li");
-      row.replaceWith(refused);
-    } else {
-      sayFailed({ file, row, request });
-    }
-  }
+function key({ name, size, sha256 }) {
+  return sha256 || `${name} ${size}`;
+}
 
-  /* An answer from another address is the sign-in page's. */
-  function stillHere(request) {
-    return new URL(request.responseURL).pathname === new URL(form.action).pathname;
-  }
+function known(item, here) {
+  return here.includes(key(item));
+}
 
-  function sayFailed({ file, row, request }) {
-    const reasons = {
-      0: "The connection broke before the file had arrived.",
-      200: "You are no longer signed in. Sign in again in another tab, then",
-      403: "You are no longer signed in. Sign in again in another tab, then",
-      413: "The file is larger than the server takes.",
-    };
-    const middle = row.querySelector("div");
-    middle.querySelector("progress").remove();
-    const wrong = document.createElement("div");
-    wrong.className = "wrong";
-    const words = document.createElement("p");
-    words.textContent = reasons[request.status] ?? `The server answered with error ${request.status}.`;
-    const again = document.createElement("button");
-    again.type = "button";
-    again.className = "plain";
-    again.textContent = "Send it again";
-    again.addEventListener("click", () => {
-      const fresh = rowFor(file);
-      row.replaceWith(fresh);
-      queue.push({ file, row: fresh });
-      sendNext();
-    });
-    wrong.append(words, again);
-    middle.append(wrong);
+function repeated(item, seen) {
+  const twice = seen.has(key(item));
+  seen.add(key(item));
+  return twice;
+}
+
+function refuseAll(items, problems) {
+  for (const item of items) rows.remove(item);
+  tally.all -= items.length;
+  tally.read -= items.length;
+  say("refused-folder", problems.map(({ says, remedy }) => `${says} ${remedy}`).join(" "));
+  changed();
+}
+
+/* Called whenever something has changed; with an item, only in how much of it is sent. */
+function changed(item) {
+  if (item) return rows.show(item);
+  for (const one of sender.items) settle(one);
+  at("sending").hidden = tally.all === 0;
+  const busy = sender.unfinished > 0 || tally.read < tally.all;
+  at("pause").hidden = !busy && !sender.held;
+  at("pause").textContent = { null: "Pause", paused: "Go on", "signed-out": "Go on" }[sender.held] ?? "Try now";
+  at("signed-out").hidden = sender.held !== "signed-out";
+  const words = stateWords();
+  if (at("sending-state").textContent !== words) at("sending-state").textContent = words;
+}
+
+function settle(item) {
+  rows.show(item);
+  if (item.settled === item.state) return;
+  item.settled = item.state;
+  if (item.state === "arrived") {
+    rows.remove(item);
+    refresh();
+  } else if (item.state === "refused") {
+    rows.refuse(item, item.outcome.answer);
+  } else if (item.state === "failed") {
+    rows.complain(item, `The server could not take this file (error ${item.outcome.status}).`);
   }
-})();
+}
+
+function stateWords() {
+  const arrived = tally.here + sender.count("arrived");
+  const parts = [`${arrived} of ${tally.all} have arrived`];
+  const refused = sender.count("refused") + sender.count("failed");
+  if (tally.here) parts[0] += ` (${tally.here} of them before)`;
+  if (refused) parts.push(`${refused} could not be taken`);
+  if (tally.read < tally.all) parts.unshift(`Reading file ${tally.read + 1} of ${tally.all}`);
+  const why = {
+    paused: "Paused.",
+    offline: "Your device is offline. Sending goes on by itself once it is back.",
+    lost: `The connection is lost. Trying again in ${sender.wait} s.`,
+    busy: `The server is busy. Trying again in ${sender.wait} s.`,
+  };
+  return [why[sender.held], `${parts.join(", ")}.`].filter(Boolean).join(" ");
+}
+
+function say(id, words) {
+  at(id).textContent = words;
+  at(id).hidden = words === "";
+}
+
+/* The list of what has arrived, as the server knows it. */
+function refresh() {
+  refreshing ??= setTimeout(() => {
+    refreshing = null;
+    htmx.ajax("GET", form.dataset.arrivals, { target: "#arrivals", swap: "outerHTML" });
+  }, REFRESH_EVERY);
+}
