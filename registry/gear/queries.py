@@ -124,6 +124,23 @@ def gear_by_slug(kind: str, slug: str, *, field: str = "") -> GearItem:
     return item
 
 
+def mount_by_slug(slug: str) -> Mount:
+    """Raises NotFound that names the nearest known."""
+    mount = Mount.objects.filter(slug=slug).first()
+    if mount is None:
+        known = list(Mount.objects.values_list("slug", flat=True))
+        raise NotFound(
+            Problem(
+                code="unknown-mount",
+                field="mount",
+                value=slug,
+                says=f"The registry knows no mount “{slug}”.",
+                remedy=did_you_mean(slug, known) or f"Known are: {', '.join(known)}.",
+            )
+        )
+    return mount
+
+
 def did_you_mean(text: str, names: list[str]) -> str:
     """ "Did you mean A, B or C?", or nothing if no name is like the text."""
     near = nearest(text, names)
