@@ -9,10 +9,20 @@ FOLLOWERS: dict[str, list[str]] = {
     ],
     "report.revised": ["registry.standings.tasks.refresh_for_report"],
     "report.withdrawn": ["registry.standings.tasks.refresh_for_report"],
-    "report.set-aside": ["registry.standings.tasks.refresh_for_report"],
-    "report.restored": ["registry.standings.tasks.refresh_for_report"],
+    "report.questioned": ["registry.watching.tasks.tell_author"],
+    "report.set-aside": [
+        "registry.standings.tasks.refresh_for_report",
+        "registry.watching.tasks.tell_author",
+    ],
+    "report.restored": [
+        "registry.standings.tasks.refresh_for_report",
+        "registry.watching.tasks.tell_author",
+    ],
     "report.remeasured": ["registry.standings.tasks.refresh_for_report"],
-    "standing.changed": ["registry.wanted.tasks.rank_lens_anew"],
+    "standing.changed": [
+        "registry.watching.tasks.tell_concerned",
+        "registry.wanted.tasks.rank_lens_anew",
+    ],
 }
 
 # What recurs, and how often; the task worker sees to it.
@@ -20,4 +30,5 @@ EVERY: dict[str, timedelta] = {
     "registry.reports.tasks.finish_stale_frames": timedelta(hours=1),
     "registry.standings.tasks.renew_priors_and_standings": timedelta(days=1),
     "registry.wanted.tasks.rank_what_is_wanted": timedelta(hours=1),
+    "registry.watching.tasks.send_mail_due": timedelta(hours=1),
 }
