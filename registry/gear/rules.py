@@ -63,6 +63,38 @@ KIND_MODELS = {
 TOLD_BY = {"focal_max_mm": "focal_min_mm", "widest_f_tele": "widest_f"}
 
 
+# What readers look for in a lens's facts, most wanted first: the thread decides on filters, the narrowest stop on how
+# far a test goes, the mounts on whose lens it is, mass on what is carried.
+WANTED_OF_LENSES = (
+    "filter_thread_mm",
+    "narrowest_f",
+    "mounts",
+    "mass_g",
+    "length_mm",
+    "image_circle_mm",
+    "year",
+)
+
+
+def is_stated(item, fact: str) -> bool:
+    """Whether the catalogue states a fact. A front seat without a thread is only what is assumed of a lens of which
+    nobody said where a filter goes."""
+    if fact == "filter_seat":
+        return item.filter_seat != FilterSeat.FRONT_THREAD or item.filter_thread_mm is not None
+    if fact == "filter_thread_mm" and item.filter_seat != FilterSeat.FRONT_THREAD:
+        return True  # there is none to state
+    return getattr(item, fact) not in (None, "")
+
+
+def lacking_facts(lens: Lens) -> list[str]:
+    """Which of the wanted facts nobody has stated. Reads lens.mounts: prefetch it for many."""
+    return [
+        fact
+        for fact in WANTED_OF_LENSES
+        if not (lens.mounts.all() if fact == "mounts" else is_stated(lens, fact))
+    ]
+
+
 def check_item(item) -> list[Problem]:
     """What contradicts itself in a piece of gear, saved or not; each fact alone has been read already."""
     return _CHECKS.get(type(item), lambda _: [])(item)

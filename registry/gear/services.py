@@ -12,7 +12,7 @@ from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.gear.facts import Facts, KnownNames, read_facts
 from registry.gear.models import Body, FactSource, Filter, GearItem, GearStatus, Lens
 from registry.gear.queries import kind_of
-from registry.gear.rules import KIND_MODELS
+from registry.gear.rules import KIND_MODELS, is_stated
 from registry.gear.storing import change_item, new_item, save_item
 from registry.ledger.services import record
 
@@ -78,15 +78,7 @@ def add_fact_source(
     """
     facts = _read(PLURALS[kind_of(item)], {fact: value, "source": source, "licence": licence})
     if not facts.source:
-        raise InvalidInput(
-            Problem(
-                code="source-missing",
-                field="source",
-                value=source,
-                says="The fact has no source.",
-                remedy="Say where it can be looked up: a data sheet, a measurement of your own, a book's page.",
-            )
-        )
+        raise InvalidInput(_source_missing(source))
     entry = FactSource.objects.create(
         gear_kind=kind_of(item),
         gear_slug=item.slug,
@@ -102,31 +94,57 @@ def add_fact_source(
 
 
 @transaction.atomic
-def complete_fact(
-    *, item: GearItem, fact: str, value: Any, source: str, by: Account, licence: str = ""
+def complete_facts(
+    *, item: GearItem, facts: Mapping[str, Any], source: str, by: Account, licence: str = ""
 ) -> GearItem:
-    """Fill in a fact that the catalogue lacks, with its source.
+    """Fill in facts that the catalogue lacks, with where they are from: all of them, or none.
 
-    Raises Conflict when the catalogue states the fact already (then only a source can be added), and
-    InvalidInput as add_fact_source does or when the item would contradict itself.
+    facts: values by the names of rules.FACTS, as typed. Raises Conflict when the catalogue states one otherwise
+    already (then only a source can be added), InvalidInput with every problem of the values, an empty source, or
+    what would contradict itself, and NotAllowed for a closed account.
     """
     _check_active(by)
     item = type(item).objects.select_for_update().get(pk=item.pk)
-    facts = _read(PLURALS[kind_of(item)], {fact: value})
-    if fact not in facts.values or getattr(item, fact) not in (None, "", value):
-        raise Conflict(
-            Problem(
-                code="fact-already-stated",
-                field=fact,
-                value=value,
-                says=f"The catalogue already states {fact} of {item}: {getattr(item, fact, 'see its list')}.",
-                remedy="Add your source to the fact instead; a moderator weighs them.",
-            )
-        )
-    changed = change_item(item, facts)
-    save_item(item, facts, changed, by=by)
-    add_fact_source(item=item, fact=fact, value=value, source=source, by=by, licence=licence)
+    read = _read(PLURALS[kind_of(item)], {**facts, "source": source, "licence": licence})
+    if not read.source:
+        raise InvalidInput(_source_missing(source))
+    stated = [
+        name for name, value in read.values.items() if is_stated(item, name) and getattr(item, name) != value
+    ]
+    if stated:
+        raise Conflict([_already_stated(item, name, facts[name]) for name in stated])
+    changed = change_item(item, read)
+    if save_item(item, read, changed, by=by):
+        data = {"facts": sorted(facts), "source": read.source}
+        record("gear.completed", actor=by, subject_kind=kind_of(item), subject_id=item.slug, data=data)
     return item
+
+
+def complete_fact(
+    *, item: GearItem, fact: str, value: Any, source: str, by: Account, licence: str = ""
+) -> GearItem:
+    """One fact; see complete_facts."""
+    return complete_facts(item=item, facts={fact: value}, source=source, by=by, licence=licence)
+
+
+def _already_stated(item: GearItem, fact: str, value: Any) -> Problem:
+    return Problem(
+        code="fact-already-stated",
+        field=fact,
+        value=value,
+        says=f"The catalogue already states {fact} of {item}: {getattr(item, fact)}.",
+        remedy="Add your source to the fact instead; a moderator weighs them.",
+    )
+
+
+def _source_missing(source: str) -> Problem:
+    return Problem(
+        code="source-missing",
+        field="source",
+        value=source,
+        says="The fact has no source.",
+        remedy="Say where it can be looked up: a data sheet, a measurement of your own, a book's page.",
+    )
 
 
 def _propose(kind: str, by: Account, facts: Mapping[str, Any], new_maker: bool):
