@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from registry.accounts.models import Account
 from registry.errors import NotFound, Problem
-from registry.gear.models import Lens
-from registry.wanted.models import Reservation, WantedTest
+from registry.gear.models import FilterSeat, Lens
+from registry.wanted.models import LookUpCount, Reservation, WantedTest
 from registry.wanted.rules import BITS_WORTH_A_TEST
 
 
@@ -72,3 +73,30 @@ def wanted_test(number: int) -> WantedTest:
 def wanted_on(lens: Lens) -> list[WantedTest]:
     """The wanted tests of one lens, the most wanted first."""
     return with_reservations(list(wanted_tests().filter(lens=lens)))
+
+
+def lenses_lacking_facts(*, mount: str | None = None) -> QuerySet[Lens]:
+    """Lenses of which the catalogue lacks what decides on filters and on how far a test goes, the most asked for
+    first: by reports and by look-ups. Sets `asked_for` of each.
+
+    mount: slug of a mount that the lens has.
+    """
+    reports = Lens.objects.filter(pk=OuterRef("pk")).annotate(n=Count("reports")).values("n")
+    looked_up = LookUpCount.objects.filter(lens=OuterRef("pk")).values("lens").annotate(n=Sum("count"))
+    lenses = Lens.objects.filter(
+        Q(filter_thread_mm=None, filter_seat=FilterSeat.FRONT_THREAD)
+        | Q(narrowest_f=None)
+        | Q(mounts=None)
+        | Q(mass_g=None)
+    )
+    if mount:
+        lenses = lenses.filter(mounts__slug=mount)
+    asked_for = F("reported") + Coalesce(Subquery(looked_up.values("n"), output_field=IntegerField()), 0)
+    return (
+        lenses.distinct()
+        .annotate(reported=Subquery(reports, output_field=IntegerField()))
+        .annotate(asked_for=asked_for)
+        .select_related("maker")
+        .prefetch_related("mounts")
+        .order_by("-asked_for", "slug")
+    )
