@@ -41,9 +41,8 @@ def lens_facts(request: HttpRequest, slug: str) -> HttpResponse:
     """Every fact about a lens with its sources, and a form for those that nobody stated."""
     lens = gear_by_slug(GearKind.LENS, slug)
     form = LackingFactsForm(request.POST or None, lens=lens)
-    if request.method == "POST" and form.is_valid():
-        if _completed(request, lens, form):
-            return redirect("lens", lens.slug)
+    if request.method == "POST" and form.is_valid() and _completed(request, lens, form):
+        return redirect("lens", lens.slug)
     context = {
         "lens": lens,
         "form": form,
