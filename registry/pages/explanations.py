@@ -120,20 +120,20 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Too many, or too long",
         "The list or the text is longer than the registry takes.",
         "Shorten it, or spread it over several requests or reports.",
-        "too-many too-many-frames too-many-tokens text-too-long",
+        "too-many too-many-frames too-many-tokens too-many-to-compare text-too-long",
     ),
     Explanation(
         "Too many requests",
         "This account or address has asked too often in a short time.",
         "Wait as long as the Retry-After header says. Whole data sets are better fetched in one streamed request.",
-        "too-many-requests",
+        "too-many-requests drawing-too-often",
     ),
     Explanation(
         "A name the registry does not know",
         "A lens, camera, filter, report, field or parameter of that name is not known here. The message offers "
         "the nearest.",
         "Check the spelling. Gear that is really missing can be added by anyone with an account.",
-        "unknown-* *-unknown not-a-choice no-such-* named-*",
+        "unknown-* *-unknown not-a-choice no-such-* nothing-measured picture-option named-*",
     ),
     Explanation(
         "There is nothing at this address",

@@ -1,103 +1,116 @@
-"""One lens: its verdict at the reader's cut-on first, then everything that stands behind it."""
+"""One lens: its verdict at the reader's cut-on first, then everything that stands behind it.
+
+What is the same for all readers is made once per state of the lens and kept; see registry.pages.kept.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
-from registry.consensus.constants import VISIBLE_EV
+from registry.consensus.cells import cut_on_band
 from registry.gear import queries as gear
 from registry.gear.models import GearKind, Lens
 from registry.pages import camera
+from registry.pages.figures import common_scale
 from registry.pages.forms.look_up import CameraForm
+from registry.pages.kept import is_anonymous, kept, name_of, tagged, unchanged
+from registry.pages.views.lens_parts import lens_context, reports_told
 from registry.pages.views.waiting import waiting_for
-from registry.reports.models import Report
 from registry.reports.queries import reports_on
 from registry.standings import queries as standings
-from registry.standings.models import Conflict
-from registry.standings.rules import LightPath, path_of
 
-CHANGES_SHOWN = 30
 GLASS = {"teleconverter": GearKind.TELECONVERTER, "adapter": GearKind.ADAPTER}
-
-
-@dataclass(frozen=True)
-class ReportTold:
-    """A report with its own result in words."""
-
-    report: Report
-    result: str
-
-
-@dataclass(frozen=True)
-class ConflictTold:
-    """A conflict with its camps summed up, and what may explain it."""
-
-    conflict: Conflict
-    camps: list[standings.Camp]
-    causes: list[standings.NamedCause]
+ASKED = ("cut_on_nm", "visible_ev", "mount", *GLASS)
+REPORTS_A_PAGE = 40
+NOTHING = '<section id="instead"></section>'
 
 
 @require_safe
 def lens(request: HttpRequest, slug: str) -> HttpResponse:
+    """The page. It rests on two short statements for whoever is not signed in, as long as nothing changed."""
+    stamp = standings.lens_stamp(slug)
+    if stamp is None:
+        gear.gear_by_slug(GearKind.LENS, slug)  # says what was meant
+    own = camera.remembered(request)
+    asked = tuple((name, request.GET[name]) for name in ASKED if name in request.GET)
+    state = ("lens", slug, stamp, own, asked)
+    catalogue = standings.catalogue_stamp()
+    tag = name_of(*state, catalogue, request.get_full_path())
+    if is_anonymous(request) and (same := unchanged(request, tag)):
+        return same
+    parts = _parts(request, slug, state)
+    instead = (
+        kept(("instead", catalogue, *state), lambda: _instead(slug, parts)) if parts["lacks"] else NOTHING
+    )
+    context = {"parts": parts, "instead": mark_safe(instead), "lens_slug": slug}
+    response = render(request, "pages/lens.html", context, status=parts["status"])
+    return tagged(response, tag) if is_anonymous(request) else response
+
+
+def _parts(request: HttpRequest, slug: str, state: tuple) -> dict:
+    """The page's parts, kept unless the reader waits for a report of theirs or asked what can't be answered."""
+    waits = "report" in request.GET and request.user.is_authenticated
+    form = CameraForm(request.GET) if state[-1] else None
+    if waits or (form and not form.is_valid()):
+        return _made(request, slug, waits=waits)
+    return kept(state, lambda: _made(request, slug))
+
+
+def _made(request: HttpRequest, slug: str, *, waits: bool = False) -> dict:
     tested = gear.gear_by_slug(GearKind.LENS, slug)
     form = CameraForm(request.GET)
     seen = camera.seen_through(request, form.asked())
     # Asked before the standing is read: a refresh that ends in between then only costs one more look.
-    waiting = waiting_for(request, tested)
+    waiting = waiting_for(request, tested) if waits else None
     answer = standings.lens_answer(
-        tested, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev, **_glass_asked_for(request)
+        tested, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev, **glass_asked_for(request)
     )
-    paths = standings.paths_of(tested, cut_on_nm=seen.cut_on_nm)
-    reports = _reports_through(tested, answer.path)
-    sayings = standings.sayings_of(reports, seen.visible_ev)
-    context = {
-        "lens": tested,
-        "answer": answer,
-        "conditions": standings.conditions_of(answer),
-        "paths": [path for path in paths if (path.teleconverter, path.adapter) != _glass_of(answer.path)],
+    context = lens_context(answer, seen) | {"form": form, "waiting": waiting}
+    lacks = standings.needs_alternatives(answer) and answer.path.is_bare
+    return {
+        "title": str(tested),
+        "description": f"{tested} at {seen.cut_on_nm:g} nm: {answer.sentence}.",
+        "top": render_to_string("pages/lens_top.html", context),
+        "main": render_to_string("pages/lens_main.html", context),
+        "status": 200 if form.is_valid() else 422,
         "seen": seen,
-        "form": form,
-        "reports": [ReportTold(report, standings.result_in_words(report, sayings)) for report in reports],
-        "conflicts": _conflicts(answer.path, reports, sayings if seen.visible_ev == VISIBLE_EV else None),
-        "history": standings.history_of(tested, path=answer.path)[:CHANGES_SHOWN],
-        "sources": gear.sources_of(tested),
-        "waiting": waiting,
+        "lacks": lacks,
     }
-    return render(request, "pages/lens.html", context, status=200 if form.is_valid() else 422)
 
 
-def _glass_asked_for(request: HttpRequest) -> dict:
+def glass_asked_for(request: HttpRequest) -> dict:
     """The teleconverter and adapter in the address; NotFound, with the nearest known, for an unknown one."""
     return {
         name: gear.gear_by_slug(kind, slug) for name, kind in GLASS.items() if (slug := request.GET.get(name))
     }
 
 
-def _glass_of(path: LightPath) -> tuple:
-    return path.teleconverter, path.adapter
+def _instead(slug: str, parts: dict) -> str:
+    """Clean lenses that see the same, for one that is hot or unknown; they change with any lens's standing."""
+    seen = parts["seen"]
+    found = standings.instead_of(
+        gear.gear_by_slug(GearKind.LENS, slug),
+        mount=seen.mount,
+        cut_on_nm=seen.cut_on_nm,
+        group=cut_on_band(seen.cut_on_nm),
+    )
+    scale = common_scale(one.row.ladder for one in found)
+    return render_to_string(
+        "pages/lens_instead.html", {"found": found, "seen": seen, "slug": slug, "scale": scale}
+    )
 
 
-def _reports_through(tested: Lens, path: LightPath) -> list[Report]:
-    """The reports on this light path; those with pictures first, since they can be judged by looking."""
+@require_safe
+def reports(request: HttpRequest, slug: str) -> HttpResponse:
+    """Every public report on a lens, through whatever glass, newest first."""
+    tested: Lens = gear.gear_by_slug(GearKind.LENS, slug)
     every = reports_on(tested).prefetch_related("sweeps__readings", "claims")
-    mine = [report for report in every if path_of(report) == path]
-    return sorted(mine, key=lambda report: not report.images.all())
-
-
-def _conflicts(path: LightPath, reports: list[Report], sayings: dict | None) -> list[ConflictTold]:
-    """The open conflicts of a path. sayings: of its reports at the tolerance that conflicts are told at, if known."""
-    conflicts = list(standings.open_conflicts(path=path))
-    if conflicts and sayings is None:
-        sayings = standings.sayings_of(reports)
-    return [
-        ConflictTold(
-            conflict,
-            standings.camps_in_words(conflict.camps, sayings),
-            standings.named_causes(conflict.explanations),
-        )
-        for conflict in conflicts
-    ]
+    page = Paginator(every, REPORTS_A_PAGE).get_page(request.GET.get("page"))
+    seen = camera.seen_through(request, CameraForm(request.GET).asked())
+    context = {"lens": tested, "page": page, "told": reports_told(list(page), seen.visible_ev), "seen": seen}
+    return render(request, "pages/lens_reports_all.html", context)

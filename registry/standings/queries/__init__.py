@@ -13,6 +13,7 @@ from registry.standings.queries.findings import FindingSummary, findings_of
 from registry.standings.queries.history import history_of, open_conflicts
 from registry.standings.queries.instead import Alternative, instead_of, needs_alternatives
 from registry.standings.queries.lookup import LensList, LensRow, filter_lenses, lens_rows, list_lenses
+from registry.standings.queries.mount_table import MountGroup, MountRow, mount_table
 from registry.standings.queries.paths import PathSaid, paths_of
 from registry.standings.queries.pending import refresh_is_due
 from registry.standings.queries.priors import edition_in_force, priors_in_force
@@ -31,6 +32,8 @@ __all__ = [
     "LensAnswer",
     "LensList",
     "LensRow",
+    "MountGroup",
+    "MountRow",
     "NamedCause",
     "PathSaid",
     "Proof",
@@ -52,6 +55,7 @@ __all__ = [
     "lens_rows",
     "lens_stamp",
     "list_lenses",
+    "mount_table",
     "named_causes",
     "needs_alternatives",
     "open_conflicts",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from registry.consensus.assessment import StopChance, assess_lens
 from registry.consensus.cells import UNSTATED, band_label, cut_on_band, zone_label, zones_of
@@ -88,6 +89,7 @@ class LensAnswer:
     findings: list[FindingSummary] = field(default_factory=list)
     priors_number: int = 0
     method_version: str = METHOD_VERSION
+    stated_on: date | None = None  # when its standings were last computed; None without any
 
     @property
     def lens(self) -> Lens:
@@ -138,6 +140,7 @@ def lens_answer(
         others=tuple(_band_answer(path, other, by_group) for other in sorted(by_group) if other != group),
         findings=findings_of(lens),
         priors_number=edition.number if edition else 0,
+        stated_on=max((row.computed_at.date() for row in rows if row.computed_at), default=None),
     )
 
 
