@@ -22,6 +22,22 @@ def account_by_public_id(public_id: str) -> Account:
     return account
 
 
+def account_by_email(email: str) -> Account:
+    """An open account by its address, in any case. Raises NotFound."""
+    account = Account.objects.filter(email__iexact=email.strip(), is_active=True).first()
+    if account is None:
+        raise NotFound(
+            Problem(
+                code="unknown-account",
+                field="email",
+                value=email,
+                says=f"No account has the email address “{email}”.",
+                remedy="Check its spelling; a closed account has none any more.",
+            )
+        )
+    return account
+
+
 def tokens_of(account: Account) -> QuerySet[TokenGrant]:
     """The account's tokens by name; each has `token.created` and `token.expiry`."""
     return TokenGrant.objects.filter(token__user=account).select_related("token").order_by("name", "pk")

@@ -135,6 +135,7 @@ def test_every_problem_is_told_at_its_row_and_column_before_anything_is_written(
         ("C2", "f-number-not-marked"),
         ("A3", "unknown-lens"),
         ("B4", "not-a-choice"),
+        ("E4", "missing"),
         ("F4", "not-an-address"),
         ("G4", "number-out-of-range"),
         ("C5", "missing"),

@@ -37,14 +37,14 @@ _SAMPHIRE = (
     "2024-05-31",
 )
 EXAMPLE_ROWS = (
-    ("saltings, Marram 35", "Osterby Marram 35 mm f/1.4", "relayed", "", "clean_to", "8", "", "", "", *_SAMPHIRE,
+    ("saltings, Marram 50", "Osterby Marram 50 mm f/1.8", "relayed", "", "clean_to", "8", "", "", "", *_SAMPHIRE,
      "720", "a single claim"),
-    ("saltings, Sedge", "Quillmark Sedge 24-70 mm f/2.8", "relayed", "24", "clean_to", "5.6", "", "", "", *_SAMPHIRE,
+    ("saltings, 16-35", "Osterby Marram 16-35 mm f/4", "relayed", "16", "clean_to", "5.6", "", "", "", *_SAMPHIRE,
      "720", "two claims: one row each"),
-    ("saltings, Sedge", "", "", "70", "hot_all", "", "", "", "", "", "", "", "", "", ""),
-    ("own test, Marram 35", "Osterby Marram 35 mm f/1.4", "graded", "", "", "", "0", "1", "3", "", "", "", "", "720",
+    ("saltings, 16-35", "", "", "35", "hot_all", "", "", "", "", "", "", "", "", "", ""),
+    ("own test, Marram 50", "Osterby Marram 50 mm f/1.8", "graded", "", "", "", "0", "1", "3", "", "", "", "", "720",
      "grades of one focal length: one row"),
-    ("nothing on the fisheye", "Ferrow Dune 8 mm f/3.5", "relayed", "", "nothing_found", "", "", "", "",
+    ("nothing on the fisheye", "Osterby Marram 15 mm f/2.8 fisheye", "relayed", "", "nothing_found", "", "", "", "",
      "Saltmarsh Infrared Circle", "Index of the club's bulletin", "", "", "", "searched 1998 to 2024"),
 )  # fmt: skip
 

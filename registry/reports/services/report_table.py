@@ -22,6 +22,7 @@ from registry.gear.models import Adapter, Body, Filter, Lens, Teleconverter
 from registry.gear.queries import nearest_lenses
 from registry.ledger.services import record
 from registry.reports.models import ImportedReport, Report, ReportState
+from registry.reports.rules.details import DETAIL_FIELDS, read_details
 from registry.reports.rules.inputs import Input
 from registry.reports.rules.lookups import gear_item
 from registry.reports.rules.submission import check_details
@@ -43,6 +44,9 @@ _GEAR: dict[str, type[Model]] = {
 }
 # What read_contents says of a gear that was left out because it is not known: that was told at its cell already.
 _LEFT_OUT = {"lens": "missing", "rig.body": "missing"}
+# What follows from rig and filter, and is unknown while one of them is.
+_LIGHT = ("rig", "filter", "cut_on_nm", "light_group", "body")
+_OF_LIGHT = ("light-unknown", "not-infrared")
 NEW, HERE = "new", "here"
 
 
@@ -252,12 +256,11 @@ class _Planner:
     def _wrong(self, rows: ReportRows, content: dict[str, Any]) -> Iterator[tuple[Cell, Problem]]:
         """Everything that filing and submitting this report would refuse, at its cells."""
         try:
-            details = read_contents(content, self.author).details
+            read_contents(content, self.author)
+            problems = []
         except InvalidInput as error:
             problems = [problem for problem in error.problems if not self._told_already(rows, problem)]
-        else:
-            # A copy that was only described is no row yet, and submitting asks nothing of it.
-            problems = check_details(Report(author=self.author, **details | {"copy": None}))
+        problems += self._kept_from_counting(content, {problem.field for problem in problems}, rows)
         if not content.get("sweeps") and not content.get("claims"):
             problems.append(_nothing_said())
         for problem in problems:
@@ -266,12 +269,35 @@ class _Planner:
                 cell = replace(cell, heading=self.headings.heading_for(problem.field) or cell.heading)
             yield cell, replace(problem, field=cell.heading)
 
+    def _kept_from_counting(
+        self, content: dict[str, Any], refused: set[str], rows: ReportRows
+    ) -> list[Problem]:
+        """What the details that were understood would keep from being submitted.
+
+        A field that was refused, or left out because its name is not known, is not called missing as well.
+        """
+        source = Input({name: value for name, value in content.items() if name in DETAIL_FIELDS})
+        details = read_details(source, self.author) | {"copy": None}
+        doubtful = refused | {path for path in _GEAR if path in rows.cells and not _at_path(content, path)}
+        light = any(field.startswith(_LIGHT) for field in doubtful)
+        return [
+            problem
+            for problem in check_details(Report(author=self.author, **details))
+            if problem.field not in doubtful and not (light and problem.code in _OF_LIGHT)
+        ]
+
     def _told_already(self, rows: ReportRows, problem: Problem) -> bool:
         """Whether a name is only missing because it is not known."""
         return _LEFT_OUT.get(problem.field) == problem.code and problem.field in rows.cells
 
     def _named(self, rows: ReportRows) -> Cell:
         return Cell(rows.rows[0].number, self.headings.heading_of("report") if rows.key else "")
+
+
+def _at_path(content: Mapping[str, Any], path: str) -> Any:
+    for name in path.split("."):
+        content = content.get(name) if isinstance(content, Mapping) else None
+    return content
 
 
 def _at(table: Table, cell: Cell, problem: Problem) -> CellProblem:
