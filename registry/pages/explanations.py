@@ -95,20 +95,20 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "wavelengths from 400 "
         "to 1100 nm, grades from 0 to 4.",
         "Check the unit and the decimal sign; the message names the range.",
-        "*out-of-range not-a-number* not-a-whole-number number-* grade-unknown frame-too-small *-not-positive",
+        "*out-of-range max-value min-value not-a-number* not-a-whole-number number-* grade-unknown frame-too-small *-not-positive",
     ),
     Explanation(
         "Contradictory facts",
         "Two facts that were given can’t both be true, such as a longest focal length below the shortest.",
         "Correct the one that is wrong; the message quotes both.",
         "*-reversed narrowest-* *-not-beyond-* magnifies-* thread-without-* adapter-* claim-needs-no-stop "
-        "copy-of-another-lens label-of-another-copy filter-* image-of-another-report run-does-not-fit",
+        "cell-disagrees row-says-* copy-of-another-lens label-of-another-copy filter-* image-of-another-report run-does-not-fit",
     ),
     Explanation(
         "Something is missing",
         "A value that the registry cannot do without was left empty or not sent.",
         "Fill in the field that is named and send it again.",
-        "missing *-missing *-empty *-needed nothing-* no-*",
+        "missing required null blank *-missing *-empty *-needed nothing-* no-*",
     ),
     Explanation(
         "Said twice",
@@ -120,7 +120,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Too many, or too long",
         "The list or the text is longer than the registry takes.",
         "Shorten it, or spread it over several requests or reports.",
-        "too-many too-many-frames too-many-tokens too-many-to-compare text-too-long",
+        "too-many max-length too-many-frames too-many-tokens too-many-to-compare text-too-long",
     ),
     Explanation(
         "Too many requests",
@@ -133,7 +133,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "A lens, camera, filter, report, field or parameter of that name is not known here. The message offers "
         "the nearest.",
         "Check the spelling. Gear that is really missing can be added by anyone with an account.",
-        "unknown-* *-unknown not-a-choice no-such-* nothing-measured picture-option named-*",
+        "unknown-* *-unknown does-not-exist not-a-choice invalid-choice no-such-* nothing-measured picture-option named-*",
     ),
     Explanation(
         "There is nothing at this address",
@@ -153,8 +153,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
         "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean "
-        "*-expected not-csv not-json not-utf-8 malformed-body not-lens-data no-lens-data-here file-not-readable bad-request "
-        "not-acceptable unsupported-media-type method-not-allowed invalid-input not-an-email refused-by-database",
+        "*-expected not-csv workbook-not-csv cell-without-column not-json not-utf-8 malformed-body not-lens-data no-lens-data-here file-not-readable bad-request "
+        "not-acceptable unsupported-media-type method-not-allowed invalid-input invalid not-an-email refused-by-database",
     ),
     Explanation(
         "Someone else was first",
@@ -197,13 +197,13 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Not usable as a name or password",
         "Public names must be readable and unmistakable; passwords must not be easy to guess.",
         "Follow the hint in the message.",
-        "*-not-usable weak-password",
+        "*-not-usable weak-password wrong-password",
     ),
     Explanation(
         "Not yours to do",
         "The thing belongs to someone else, or the act is a moderator’s or a steward’s.",
         "Sign in with the account it belongs to, or ask a moderator. Nobody decides on their own report.",
-        "not-your-* not-allowed moderators-only stewards-only not-a-moderator own-report account-closed scope-*",
+        "not-your-* not-allowed moderators-only stewards-only not-a-moderator own-report account-closed scope-* email-not-confirmed",
     ),
     Explanation(
         "Who is asking?",

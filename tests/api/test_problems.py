@@ -3,8 +3,9 @@
 import pytest
 from rest_framework.test import APIClient
 
-from api.problems import document, pointer, problem_response
+from api.problems import REMEDIES, document, pointer, problem_response
 from registry.errors import Conflict, InvalidInput, NotAllowed, NotFound, Problem, TooLarge, Unreadable
+from registry.pages.explanations import explanation_of
 from tests.report_factories import jpeg_upload
 
 pytestmark = pytest.mark.django_db
@@ -130,3 +131,8 @@ def test_a_missing_frame_part_is_named(as_contributor):
 def test_hostile_queries_are_refused(anyone, query):
     answer = anyone.get(f"/api/v1/lenses/?{query}")
     assert answer.status_code == 422, answer.content
+
+
+@pytest.mark.parametrize("code", [*REMEDIES, "invalid"])
+def test_what_the_framework_finds_wrong_is_explained_too(code):
+    assert explanation_of(code.replace("_", "-"))
