@@ -21,8 +21,8 @@ class StopToSetSerializer(serializers.Serializer):
     """One aperture to set."""
 
     f_number = serializers.FloatField(help_text="Through all glass, as marked.")
-    shutter_times_longer = serializers.FloatField(
-        source="times_longer", help_text="The shutter's time, as a multiple of that at the widest aperture."
+    longer_ev = serializers.FloatField(
+        help_text="How many stops longer the shutter stays open than at the widest aperture."
     )
     frames = serializers.IntegerField(help_text="How many to take, nothing touched between them.")
     why = serializers.ListField(child=serializers.CharField())
@@ -39,20 +39,14 @@ class SetUpSerializer(serializers.Serializer):
     stops = StopToSetSerializer(many=True)
 
 
-class ControlStopSerializer(serializers.Serializer):
-    focal_length_mm = serializers.FloatField()
-    f_number = serializers.FloatField()
-
-
 class ControlSerializer(serializers.Serializer):
-    """Frames in visible light: whether this camera can take them, and how, or why not."""
+    """Frames in visible light at the working aperture: whether this camera can take them, and how, or why not."""
 
     possible = serializers.BooleanField()
     says = serializers.CharField()
-    frames = serializers.SerializerMethodField()
-
-    def get_frames(self, control: Any) -> ControlStopSerializer(many=True):
-        return [{"focal_length_mm": focal, "f_number": f_number} for focal, f_number in control.stops]
+    focal_lengths_mm = serializers.ListField(
+        child=serializers.FloatField(), help_text="One frame at each, as engraved."
+    )
 
 
 class AdviceSerializer(serializers.Serializer):
@@ -76,7 +70,9 @@ class ShotListSerializer(serializers.Serializer):
     minutes = serializers.IntegerField(help_text="About how long it takes; our estimate.")
     set_ups = SetUpSerializer(many=True)
     control = ControlSerializer()
-    proof_f_number = serializers.FloatField(help_text="Aperture of the proof picture, which is not measured.")
+    working_f_number = serializers.FloatField(
+        help_text="For the control, and for the proof picture, which is not measured."
+    )
     notes = serializers.ListField(
         child=serializers.CharField(), help_text="What this lens or camera asks for."
     )
@@ -84,7 +80,7 @@ class ShotListSerializer(serializers.Serializer):
     cautions = serializers.ListField(child=serializers.CharField())
 
 
-_OF_THE_LIST = ("frames", "minutes", "set_ups", "control", "proof_f_number", "notes", "advice")
+_OF_THE_LIST = ("frames", "minutes", "set_ups", "control", "working_f_number", "notes", "advice")
 
 
 def present(plan: Plan) -> dict[str, Any]:
@@ -121,22 +117,22 @@ EXAMPLE = {
             "recorded_mm": 200,
             "widest_estimated": False,
             "stops": [
-                {"f_number": 4, "shutter_times_longer": 1, "frames": 1, "why": ["widest"]},
-                {"f_number": 5.6, "shutter_times_longer": 2, "frames": 1, "why": []},
+                {"f_number": 4, "longer_ev": 0, "frames": 1, "why": ["widest"]},
+                {"f_number": 5.6, "longer_ev": 1, "frames": 1, "why": []},
                 {
                     "f_number": 8,
-                    "shutter_times_longer": 4,
+                    "longer_ev": 2,
                     "frames": 3,
                     "why": ["two stops down", "repeated"],
                 },
-                {"f_number": 11, "shutter_times_longer": 8, "frames": 1, "why": []},
-                {"f_number": 16, "shutter_times_longer": 16, "frames": 1, "why": []},
-                {"f_number": 22, "shutter_times_longer": 32, "frames": 1, "why": ["narrowest"]},
+                {"f_number": 11, "longer_ev": 3, "frames": 1, "why": []},
+                {"f_number": 16, "longer_ev": 4, "frames": 1, "why": []},
+                {"f_number": 22, "longer_ev": 5, "frames": 1, "why": ["narrowest"]},
             ],
         }
     ],
-    "control": {"possible": False, "says": "Not with this body: …", "frames": []},
-    "proof_f_number": 8,
+    "control": {"possible": False, "says": "Not with this body: …", "focal_lengths_mm": []},
+    "working_f_number": 8,
     "notes": [],
     "advice": [{"key": "target", "title": "Target", "says": ["A plain, matt, evenly lit surface …"]}],
     "cautions": ["Never look at the sun through any filter or optical finder. …"],

@@ -53,7 +53,7 @@ EXPOSURE = Advice(
     (
         "Begin wide open: the histogram’s hill between the middle and two thirds, nothing at either end in any "
         "colour. A hotspot may add a stop later.",
-        "Then lengthen the shutter’s time by the factor on the list. Look at the histogram again halfway down.",
+        "Then lengthen the shutter’s time by the stops on the list. Look at the histogram again halfway down.",
         "In doubt, bracket by 1 EV and send all of it: a frame that clips is refused alone. Without raw, one "
         "frame 1 EV darker at one stop tells the measurement how the camera bends its tones.",
     ),

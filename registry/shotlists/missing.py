@@ -79,10 +79,10 @@ def _targets(shot_list: ShotList, there: Counter):
 def _controls(shot_list: ShotList, there: Counter):
     """A control at any stop will do: each frame is compared with the nearest."""
     taken = {focal for purpose, focal, _ in there if purpose == CONTROL}
-    for focal, f_number in shot_list.control.stops:
+    for focal in shot_list.control.focal_lengths_mm:
         if focal not in taken:
             says = f"the control in visible light{_at(shot_list, focal)}"
-            yield Missing(CONTROL, focal, f_number, 1, says)
+            yield Missing(CONTROL, focal, shot_list.working_f_number, 1, says)
 
 
 def _proof(taken: int):

@@ -30,11 +30,6 @@ class Stop:
     why: tuple[str, ...] = ()
     slack_av: float = HALF_A_THIRD
 
-    @property
-    def times_longer(self) -> float:
-        """By how much the shutter's time is to be multiplied, as against the widest aperture."""
-        return 2**self.longer_ev
-
 
 @dataclass(frozen=True)
 class SetUp:

@@ -16,19 +16,20 @@ PREPARING, SETTING_UP, A_FRAME, CHANGING_FILTERS, PROOF = 10.0, 3.0, 0.5, 4.0, 5
 class Control:
     """Frames of the same target in visible light, which show what the lens does without infrared.
 
-    possible: whether this camera can take them. says: how, or why not. stops: one f-number for each set-up.
+    possible: whether this camera can take them. says: how, or why not. focal_lengths_mm: one frame at each, as
+    engraved; none where it is not possible.
     """
 
     possible: bool
     says: str
-    stops: tuple[tuple[float, float], ...] = ()  # engraved focal length in mm, f-number
+    focal_lengths_mm: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
 class ShotList:
     """One evening's frames for a lens, a camera and a filter.
 
-    set_ups: shortest focal length first. proof_f_number: the working aperture for the picture of a real scene.
+    set_ups: shortest focal length first. working_f_number: for the control, and for the picture of a real scene.
     notes: what this lens or camera asks of the photographer. advice: what holds for every test.
     """
 
@@ -36,7 +37,7 @@ class ShotList:
     camera: CameraFacts
     set_ups: tuple[SetUp, ...]
     control: Control
-    proof_f_number: float
+    working_f_number: float
     notes: tuple[str, ...]
     advice: tuple[Advice, ...]
 
@@ -47,12 +48,12 @@ class ShotList:
     @property
     def frames(self) -> int:
         """All frames: of the target, of the control, and the proof picture."""
-        return self.target_frames + len(self.control.stops) + 1
+        return self.target_frames + len(self.control.focal_lengths_mm) + 1
 
     @property
     def minutes(self) -> int:
         """About how long the evening takes, to the next five minutes."""
-        control = CHANGING_FILTERS if self.control.stops else 0
+        control = CHANGING_FILTERS if self.control.possible else 0
         taken = PREPARING + SETTING_UP * len(self.set_ups) + A_FRAME * self.frames + control + PROOF
         return 5 * -int(-taken // 5)
 
@@ -66,18 +67,17 @@ def shot_list_for(lens: LensFacts, camera: CameraFacts | None = None) -> ShotLis
         camera,
         places,
         _control(camera, places),
-        working_aperture(places[len(places) // 2].stops).f_number,
+        _working_aperture(places[-1].stops),
         notes_on(lens, camera, places),
         ADVICE,
     )
 
 
-def working_aperture(stops: tuple[Stop, ...]) -> Stop:
+def _working_aperture(stops: tuple[Stop, ...]) -> float:
     """Where most landscapes are taken: the stop nearest to f/8 (common practice, no source)."""
-    return min(stops, key=lambda stop: abs(stop.f_number - 8))
+    return min((stop.f_number for stop in stops), key=lambda f_number: abs(f_number - 8))
 
 
 def _control(camera: CameraFacts, places: tuple[SetUp, ...]) -> Control:
     possible, says = control_in_visible_light(camera)
-    stops = ((place.focal_length_mm, working_aperture(place.stops).f_number) for place in places if possible)
-    return Control(possible, says, tuple(stops))
+    return Control(possible, says, tuple(place.focal_length_mm for place in places) if possible else ())

@@ -18,7 +18,8 @@ def taken_in_full(shots, *, focal=1.0, stop=1.0):
         for one in place.stops
         for _ in range(one.frames)
     ]
-    controls = [Taken(f_number * stop, length, "control") for length, f_number in shots.control.stops]
+    at = shots.working_f_number * stop
+    controls = [Taken(at, length, "control") for length in shots.control.focal_lengths_mm]
     return [*frames, *controls, Taken(8.0, 50, "proof")]
 
 

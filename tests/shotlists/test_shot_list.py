@@ -78,7 +78,13 @@ def test_an_unknown_narrowest_stop_is_taken_for_f22_and_said_to_be():
 
 def test_the_shutter_doubles_its_time_with_every_full_stop():
     stops = shot_list_for(prime(widest=2.8)).set_ups[0].stops
-    assert [stop.times_longer for stop in stops] == [1, 2, 4, 8, 16, 32, 64]
+    assert [stop.longer_ev for stop in stops] == [0, 1, 2, 3, 4, 5, 6]
+
+
+def test_between_marks_the_shutter_changes_by_parts_of_a_stop():
+    # f/1.9: Av = 2 log2 1.9 = 1.852 (APEX), so that f/2.8 (Av 3) is 1.148 stops down
+    stops = shot_list_for(prime(widest=1.9)).set_ups[0].stops
+    assert stops[1].longer_ev == pytest.approx(1.148, abs=0.001)
 
 
 def test_a_teleconverter_multiplies_focal_lengths_and_f_numbers():
@@ -91,13 +97,13 @@ def test_a_teleconverter_multiplies_focal_lengths_and_f_numbers():
 
 def test_a_full_spectrum_body_is_asked_for_a_control_at_every_focal_length():
     shots = shot_list_for(zoom(), CameraFacts("full-spectrum", has_filter=True, cut_on_nm=720))
-    assert shots.control.stops == ((24, 8), (41, 8), (70, 8))
+    assert (shots.control.focal_lengths_mm, shots.working_f_number) == ((24, 41, 70), 8)
     assert shots.frames == shots.target_frames + 3 + 1
 
 
 def test_a_long_pass_conversion_cannot_take_a_control_and_the_list_says_why():
     control = shot_list_for(prime(), CameraFacts("long-pass", cut_on_nm=720)).control
-    assert not control.possible and not control.stops
+    assert not control.possible and not control.focal_lengths_mm
     assert "720 nm" in control.says and "known to be clean" in control.says
 
 

@@ -19,12 +19,12 @@ GEAR = {"filter": Filter, "teleconverter": Teleconverter, "adapter": Adapter}
 class PlanForm(forms.Form):
     """Rig or conversion, filter and glass. Values go to the rule as typed, so that it can quote them."""
 
-    rig = forms.ChoiceField(label="Camera", required=False)
+    rig = forms.ChoiceField(label="Your camera", required=False)
     conversion = forms.ChoiceField(
-        label="Its conversion", required=False, choices=[("", "not said"), *ConversionKind.choices]
+        label="Camera’s conversion", required=False, choices=[("", "not said"), *ConversionKind.choices]
     )
     cut_on_nm = forms.CharField(
-        label="Its cut-on, nm", required=False, max_length=20, widget=forms.TextInput(attrs=NUMBER)
+        label="Conversion’s cut-on, nm", required=False, max_length=20, widget=forms.TextInput(attrs=NUMBER)
     )
     filter = forms.ModelChoiceField(
         Filter.objects.none(),

@@ -22,8 +22,14 @@ def times(count: int) -> range:
     return range(count)
 
 
+PARTS = {0: "", 1 / 3: "⅓", 1 / 2: "½", 2 / 3: "⅔"}
+
+
 @register.filter
 def shutter(stop: Stop) -> str:
-    """The shutter's time at a stop as a multiple of that at the widest: ×4, ×1.3."""
-    factor = stop.times_longer
-    return f"×{factor:.0f}" if factor >= 10 or abs(factor - round(factor)) < 0.02 else f"×{factor:.1f}"
+    """How many stops longer the shutter stays open than at the widest, in parts that cameras have: +2⅓."""
+    steps = (whole + part for whole in range(13) for part in PARTS)
+    nearest = min(steps, key=lambda step: abs(step - stop.longer_ev))
+    whole, part = int(nearest), nearest % 1
+    sign = PARTS[min(PARTS, key=lambda one: abs(one - part))]
+    return f"+{whole or ''}{sign}" if nearest else "0"
