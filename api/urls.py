@@ -13,6 +13,7 @@ from api.v1.images import Images
 from api.v1.lenses import Lenses
 from api.v1.makers import Makers
 from api.v1.me import Me, Tokens
+from api.v1.missing_facts import MissingFacts
 from api.v1.mounts import Mounts
 from api.v1.reports import Reports
 from api.v1.rigs import Rigs
@@ -26,6 +27,7 @@ router = SimpleRouter()
 router.register("makers", Makers, basename="maker")
 router.register("mounts", Mounts, basename="mount")
 router.register("lenses", Lenses, basename="lens")
+router.register("missing-facts", MissingFacts, basename="missing-fact")
 router.register("bodies", Bodies, basename="body")
 router.register("filters", Filters, basename="filter")
 router.register("teleconverters", Teleconverters, basename="teleconverter")
