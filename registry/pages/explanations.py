@@ -95,7 +95,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "wavelengths from 400 "
         "to 1100 nm, grades from 0 to 4.",
         "Check the unit and the decimal sign; the message names the range.",
-        "*out-of-range max-value min-value not-a-number* not-a-whole-number number-* grade-unknown frame-too-small *-not-positive",
+        "*out-of-range max-value min-value "
+        "not-a-number* not-a-whole-number number-* grade-unknown frame-too-small *-not-positive",
     ),
     Explanation(
         "Contradictory facts",
@@ -133,7 +134,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "A lens, camera, filter, report, field or parameter of that name is not known here. The message offers "
         "the nearest.",
         "Check the spelling. Gear that is really missing can be added by anyone with an account.",
-        "unknown-* *-unknown does-not-exist not-a-choice invalid-choice no-such-* nothing-measured picture-option named-*",
+        "unknown-* *-unknown does-not-exist not-a-choice invalid-choice no-such-* "
+        "nothing-measured picture-option named-*",
     ),
     Explanation(
         "There is nothing at this address",
@@ -153,8 +155,10 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
         "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean "
-        "*-expected not-csv workbook-not-csv cell-without-column not-json not-utf-8 malformed-body not-lens-data no-lens-data-here file-not-readable bad-request "
-        "not-acceptable unsupported-media-type method-not-allowed invalid-input invalid not-an-email refused-by-database",
+        "*-expected not-csv workbook-not-csv cell-without-column not-json not-utf-8 malformed-body not-lens-data no-lens-data-here "
+        "file-not-readable bad-request "
+        "not-acceptable unsupported-media-type method-not-allowed invalid-input invalid "
+        "not-an-email refused-by-database",
     ),
     Explanation(
         "Someone else was first",
