@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from django.db.models import F
 
@@ -134,7 +135,7 @@ def suggest_primes(
     best: dict[str, Lens] = {}
     for lens in sorted(found, key=lambda lens: _preference(lens, zones[lens.pk])):
         best.setdefault(focal_zone(lens.focal_min_mm), lens)
-    return _spread(sorted(best.values(), key=lambda lens: lens.focal_min_mm), most)
+    return _spread(list(best.values()), most)
 
 
 def _preference(lens: Lens, zones: Zones) -> tuple:
@@ -142,11 +143,15 @@ def _preference(lens: Lens, zones: Zones) -> tuple:
     return (-clean.stops, not clean.tested, lens.mass_g or float("inf"), lens.slug)
 
 
-def _spread(lenses: list[Lens], most: int) -> list[Lens]:
-    if len(lenses) <= most:
-        return lenses
-    places = {round(index * (len(lenses) - 1) / (most - 1)) for index in range(most)}
-    return [lens for place, lens in enumerate(lenses) if place in places]
+def _spread(ranked: Sequence[Lens], most: int) -> list[Lens]:
+    """At most so many of these, by focal length: of the two closest to each other the later ranked goes."""
+    place = {lens: index for index, lens in enumerate(ranked)}
+    kept = sorted(ranked, key=lambda lens: lens.focal_min_mm)
+    while len(kept) > most:
+        pairs = pairwise(kept)
+        closest = min(pairs, key=lambda pair: pair[1].focal_min_mm / pair[0].focal_min_mm)
+        kept.remove(max(closest, key=place.__getitem__))
+    return kept
 
 
 def _alike(first: float, second: float) -> bool:

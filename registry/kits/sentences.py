@@ -18,7 +18,7 @@ SENTENCES = {
     "rings-owned": "{count} of the {of} rings in use you own already.",
     "cheapest": "Nothing that serves the bag costs less than {cost}{currency}.",
     "fewest-pieces": "No other kit serves the bag with fewer than {filters} filters to buy, nor, with as few, "
-    "with fewer than {rings} rings.",
+    "with fewer rings than {rings}.",
     "nothing-to-buy": "What you own serves the bag: nothing to buy.",
     "plain-answer-is-best": "Filters for the largest thread and rings for the rest, as the trade advises, is the "
     "best answer for this bag.",

@@ -95,19 +95,19 @@ class WishesForm(forms.Form):
     """How a plan may look; everything stands in the address, so that a plan can be linked."""
 
     lenses = forms.ChoiceField(
-        label="Plan for",
+        label="Lenses",
         required=False,
-        choices=[("", "lenses owned and considered"), ("owned", "lenses owned")],
+        choices=[("", "owned and considered"), ("owned", "owned only")],
     )
     by = forms.ChoiceField(
         label="Best is",
         required=False,
-        choices=[("", "the cheapest, by my prices"), ("pieces", "the fewest pieces")],
+        choices=[("", "the cheapest"), ("pieces", "the fewest pieces")],
     )
     rings = forms.ChoiceField(
         label="Rings",
         required=False,
-        choices=[("", "one serves all lenses of its thread"), ("own", "each lens has its own")],
+        choices=[("", "shared by lenses"), ("own", "one for each lens")],
     )
     most_rings = forms.TypedChoiceField(
         label="Stacked on one lens",
@@ -118,9 +118,9 @@ class WishesForm(forms.Form):
     )
     ring_mm = number("A ring’s thickness, mm", required=False, help_text="4 unless yours are slimmer.")
     narrower_by_mm = number(
-        "Filter narrower than the thread, mm",
+        "Narrower than a thread by, mm",
         required=False,
-        help_text="0: never. Anything narrower may darken the corners.",
+        help_text="0: never. What is narrower may darken the corners.",
     )
 
     def wishes(self, *, has_prices: bool) -> Wishes:
@@ -137,6 +137,8 @@ class WishesForm(forms.Form):
 
 class PricesForm(forms.Form):
     """What filters and rings cost, in any one currency; what has no price is not for sale."""
+
+    prefix = "price"
 
     def __init__(
         self, *args, sizes: Iterable[float], cut_ons: Iterable[float], prices: Prices | None, **more
@@ -216,7 +218,7 @@ def put_beside(form: forms.Form, error: CleanstopError) -> None:
 
 
 def _name_of(one: FrontFilter) -> str:
-    return f"price-{one.cut_on_nm:g}-{one.diameter_mm:g}"
+    return f"{one.cut_on_nm:g}-{one.diameter_mm:g}"
 
 
 def _money(label: str, price) -> forms.DecimalField:

@@ -27,11 +27,11 @@ def ring_words(ring: Ring) -> str:
 
 @register.filter
 def ring_path(rings: Sequence[Ring]) -> str:
-    """Rings from the lens outwards: "52 → 67 → 77 mm"; "none" where the filter screws in by itself."""
+    """Rings from the lens outwards: "52 → 67 → 77"; "none" where the filter screws in by itself."""
     if not rings:
         return "none"
     sizes = [rings[0].lens_side_mm, *(ring.filter_side_mm for ring in rings)]
-    return " → ".join(f"{size:g}" for size in sizes) + " mm"
+    return " → ".join(f"{size:g}" for size in sizes)
 
 
 @register.filter
