@@ -103,7 +103,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Two facts that were given can’t both be true, such as a longest focal length below the shortest.",
         "Correct the one that is wrong; the message quotes both.",
         "*-reversed narrowest-* *-not-beyond-* magnifies-* thread-without-* adapter-* claim-needs-no-stop "
-        "cell-disagrees row-says-* copy-of-another-lens label-of-another-copy filter-* image-of-another-report run-does-not-fit",
+        "cell-disagrees row-says-* copy-of-another-lens label-of-another-copy filter-* "
+        "image-of-another-report run-does-not-fit",
     ),
     Explanation(
         "Something is missing",
@@ -121,7 +122,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Too many, or too long",
         "The list or the text is longer than the registry takes.",
         "Shorten it, or spread it over several requests or reports.",
-        "too-many max-length too-many-frames too-many-tokens too-many-to-compare text-too-long",
+        "too-many max-length too-many-frames too-many-tokens too-many-rows too-many-replies "
+        "too-many-to-compare text-too-long",
     ),
     Explanation(
         "Too many requests",
@@ -155,7 +157,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
         "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean "
-        "*-expected not-csv workbook-not-csv cell-without-column not-json not-utf-8 malformed-body not-lens-data no-lens-data-here "
+        "*-expected not-csv workbook-not-csv cell-without-column not-json not-utf-8 malformed-body "
+        "not-lens-data no-lens-data-here "
         "file-not-readable bad-request "
         "not-acceptable unsupported-media-type method-not-allowed invalid-input invalid "
         "not-an-email refused-by-database",
@@ -187,7 +190,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
     ),
     Explanation(
         "A kit that can’t be planned",
-        "The lenses, filters and rings as given allow no plan, or there are more of them than can be planned at once.",
+        "The lenses, filters and rings as given allow no plan, or there are more of them than can be "
+        "planned at once.",
         "Check the thread sizes and the pieces you already have, or plan for fewer lenses.",
         "kit-* ring-* stacking-*",
     ),
@@ -207,7 +211,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Not yours to do",
         "The thing belongs to someone else, or the act is a moderator’s or a steward’s.",
         "Sign in with the account it belongs to, or ask a moderator. Nobody decides on their own report.",
-        "not-your-* not-allowed moderators-only stewards-only not-a-moderator own-report account-closed scope-* email-not-confirmed",
+        "not-your-* not-allowed moderators-only stewards-only not-a-moderator own-report "
+        "account-closed scope-* email-not-confirmed",
     ),
     Explanation(
         "Who is asking?",
