@@ -7,6 +7,7 @@ place in KeptExif, so nothing downstream can store them.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -132,6 +133,21 @@ def _facts(values: dict[int, Any], *, by_camera: bool) -> ExifFacts:
     )
     orientation = _number(values.get(_ORIENTATION), 1, 8)
     return ExifFacts(kept, int(orientation) if orientation else 1, by_camera)
+
+
+def exif_from_plain(plain: Any) -> KeptExif:
+    """KeptExif from what to_dict gave, as somebody else may have written it: within the bounds of a camera's."""
+    if not isinstance(plain, Mapping):
+        return KeptExif()
+    try:
+        taken_at = datetime.fromisoformat(plain.get("taken_at") or "")
+    except (TypeError, ValueError):
+        taken_at = None
+    return KeptExif(
+        **{name: _number(plain.get(name), *bounds) for name, bounds in _RANGES.items()},
+        **{name: _text(plain.get(name)) for name in ("body_maker", "body_model", "lens_model")},
+        taken_at=taken_at,
+    )
 
 
 def _number(value: Any, low: float, high: float) -> float | None:

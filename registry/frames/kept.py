@@ -15,9 +15,10 @@ import numpy as np
 import tifffile
 
 from registry.frames import refusals
+from registry.frames.exif import KeptExif
 from registry.frames.frame import LightGrid
 
-_FORM = "cleanstop linear light, 65535 = white"
+FORM = "cleanstop linear light, 65535 = white"
 _PLAIN = ("width", "height", "clipped", "black", "kind", "linear", "by_camera")
 
 
@@ -27,15 +28,20 @@ def quantised(grid: LightGrid) -> LightGrid:
     return dataclasses.replace(grid, values=values)
 
 
-def write_kept(grid: LightGrid, path: Path) -> None:
-    """Write a grid as a 16-bit linear TIFF with what LinearImage needs to know in its description."""
+def write_kept(grid: LightGrid, path: Path, exif: KeptExif | None = None) -> None:
+    """Write a grid as a 16-bit linear TIFF with what LinearImage needs to know in its description.
+
+    exif: goes into it too, for a frame that is to be sent (reduced.py).
+    """
     facts: dict[str, Any] = {name: getattr(grid, name) for name in _PLAIN}
     facts |= {
-        "form": _FORM,
+        "form": FORM,
         "balance": list(grid.balance),
         "notes": list(grid.notes),
         "matrix": None if grid.matrix is None else grid.matrix.tolist(),
     }
+    if exif is not None:
+        facts["exif"] = exif.to_dict()
     tifffile.imwrite(
         path,
         _codes(grid),
@@ -58,8 +64,9 @@ def read_kept_grid(path: Path) -> LightGrid:
     try:
         with tifffile.TiffFile(path) as file:
             facts = json.loads(file.pages[0].description)
-            if facts.pop("form") != _FORM:
+            if facts.pop("form") != FORM:
                 raise ValueError("another form")
+            facts.pop("exif", None)
             values = file.pages[0].asarray(maxworkers=1).astype(np.float32) / np.float32(65535)
         matrix = facts.pop("matrix")
         return LightGrid(

@@ -14,6 +14,7 @@ from registry.frames.frame import LightGrid
 from registry.frames.grids import coded_light
 from registry.frames.limits import FrameLimits
 from registry.frames.profiles import read_profile
+from registry.frames.reduced import description_of, read_reduced
 
 _COMPRESSIONS = (1, 5, 8, 32773, 32946)
 _GREY, _RGB = 1, 2
@@ -21,7 +22,7 @@ _ICC_PROFILE = 34675
 
 
 def read_tiff(path: Path, limits: FrameLimits) -> tuple[LightGrid, ExifFacts]:
-    """Decode a TIFF's first picture whole.
+    """Decode a TIFF's first picture whole; a reduced frame comes back as the grid that it is.
 
     Raises Unreadable or TooLarge with the codes of refusals.py.
     """
@@ -29,11 +30,14 @@ def read_tiff(path: Path, limits: FrameLimits) -> tuple[LightGrid, ExifFacts]:
         with tifffile.TiffFile(path) as file:
             page = _first_page(file, limits)
             _check(page, path.stat().st_size)
+            told = description_of(page)
             tag = page.tags.get(_ICC_PROFILE)
             profile = bytes(tag.value) if tag else None
             codes = _channels(page)
     except (tifffile.TiffFileError, struct.error, ValueError, IndexError, KeyError, RuntimeError) as error:
         raise refusals.truncated(f"its picture data can't be read ({type(error).__name__})") from error
+    if told is not None:
+        return read_reduced(codes, told, limits)
     encoding = read_profile(profile, 1 if codes.ndim == 2 else 3)
     if encoding is None:
         raise refusals.unsupported(
