@@ -5,7 +5,7 @@ import io
 import factory
 import numpy as np
 import pytest
-from django.core.cache import cache
+from django.core.cache import cache, caches
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from factory.django import DjangoModelFactory
@@ -48,8 +48,9 @@ class SampleImageFactory(DjangoModelFactory):
 
 @pytest.fixture(autouse=True)
 def _nobody_has_tried_before():
-    """Sign-in attempts are counted in the cache."""
+    """Sign-in attempts are counted in the cache, and pages' parts are kept in one."""
     cache.clear()
+    caches["pages"].clear()
 
 
 @pytest.fixture

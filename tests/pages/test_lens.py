@@ -1,4 +1,8 @@
+import re
+from pathlib import Path
+
 import pytest
+from django.contrib.staticfiles import finders
 from django.urls import reverse
 
 from registry.ledger.worker import drain_tasks
@@ -48,14 +52,15 @@ def test_the_ladder_has_a_title_a_description_and_a_table(page, lens):
 
 def test_an_untested_lens_asks_for_a_test(page, lens):
     shown = page()
-    assert "Nobody has reported this lens" in shown and reverse("report-start") in shown
+    assert "Nobody has reported this lens" in shown and reverse("shot-list", args=[lens.slug]) in shown
 
 
 def test_another_wavelength_is_answered_and_named(page, lens):
     report_on(lens, hot_from=11)
     shown = page(cut_on_nm="830")
     assert "At 830 nm: no reports" in shown
-    assert "At other wavelengths" in shown and "Cut-on 700 to 779 nm" in shown
+    assert "At each wavelength" in shown and "Cut-on 700 to 779 nm" in shown
+    assert "Cut-on 780 nm and above <span" in shown  # marked as one's own, beside the other
 
 
 def test_a_readers_own_tolerance_is_used(page, lens):
@@ -158,9 +163,120 @@ def test_a_name_that_is_nearly_right_is_offered(client, lens):
     assert "osterby-marram-35" in response.content.decode()
 
 
-def test_a_warm_lens_page_takes_few_statements(client, lens, django_assert_max_num_queries):
-    for _ in range(3):
+def test_what_a_buyer_needs_stands_under_the_name(page, lens):
+    assert "35 mm, f/1.4 · Teal · 67 mm filter thread" in page()
+
+
+def test_the_page_offers_a_line_to_cite_it_by(page, lens):
+    report_on(lens, hot_from=11)
+    cited = page().split('<blockquote class="cite">')[1]
+    assert "at 720 nm: one report so far: clean to f/8. Cleanstop, live data of" in cited
+    assert f"/lenses/{lens.slug}/?cut_on_nm=720" in cited
+
+
+def test_a_long_list_of_reports_is_told_whole_on_a_page_of_its_own(client, page, lens):
+    for _ in range(10):
+        report_on(lens, hot_from=11)
+    assert page().count("graded by eye by") == 8
+    every = text_of(client.get(reverse("lens-reports", args=[lens.slug])))
+    assert every.count("graded by eye by") == 10 and "10 reports" in every
+
+
+@pytest.fixture
+def measured(lens):
+    """Two people's measured sweeps: excess from f/11 on."""
+    for author, extra in (("Dunlin", 0.0), ("Knot", 0.01)):
+        report = ReportFactory(lens=lens, author=AccountFactory(name=author))
+        sweep = SweepFactory(report=report, focal_length_mm=35)
+        for stop, excess_ev in ((4, 0.01), (5.6, 0.02), (8, 0.05), (11, 0.2), (16, 0.4)):
+            ReadingFactory(
+                sweep=sweep, f_number=stop, grade=None, excess_ev=excess_ev + extra, excess_se=0.01
+            )
+        services.submit_report(report=report, by=report.author)
+
+
+def test_measured_excess_is_drawn_and_told_by_report(page, lens, measured):
+    shown = page()
+    assert "Measured excess against aperture" in shown
+    assert reverse("published-picture", args=[lens.slug, "excess", "svg"]) in shown
+    table = shown[shown.index("Excess in EV ± standard error") :]
+    knot, dunlin = table.index("Knot"), table.index("Dunlin")
+    assert knot < table.index("0.21 ± 0.01") < dunlin < table.index("0.20 ± 0.01")
+    assert "Pooled, 95 % interval" in table
+
+
+@pytest.mark.parametrize("reports", [1, 9])
+def test_a_warm_page_takes_at_most_four_statements_however_many_reports_there_are(
+    client, lens, reports, django_assert_max_num_queries
+):
+    for _ in range(reports):
         report_on(lens, hot_from=11)
     drain_tasks()
-    with django_assert_max_num_queries(14):
-        client.get(reverse("lens", args=[lens.slug]))
+    address = reverse("lens", args=[lens.slug])
+    first = client.get(address).content
+    with django_assert_max_num_queries(4):
+        assert client.get(address).content == first
+
+
+def test_who_is_signed_in_costs_their_session_and_their_watch_besides(
+    signed_in, lens, django_assert_max_num_queries
+):
+    report_on(lens, hot_from=11)
+    drain_tasks()
+    signed_in.get(reverse("lens", args=[lens.slug]))
+    with django_assert_max_num_queries(4 + 4):
+        signed_in.get(reverse("lens", args=[lens.slug]))
+
+
+def test_a_kept_page_is_made_anew_once_a_report_changes_the_standing(page, lens):
+    report_on(lens, hot_from=11)
+    assert "one report so far: clean to f/8" in page()
+    for _ in range(4):
+        report_on(lens, hot_from=11)
+    assert "At 720 nm: clean to f/8." in page()
+
+
+def test_a_kept_page_follows_a_report_before_its_standing_does(client, lens):
+    """The list of reports changes at once; the standing when its task has run."""
+    address = reverse("lens", args=[lens.slug])
+    assert "None yet." in text_of(client.get(address))
+    report_on(lens, hot_from=11)
+    assert "None yet." not in text_of(client.get(address))
+
+
+def test_a_browser_that_holds_the_page_is_told_so(client, lens):
+    address = reverse("lens", args=[lens.slug])
+    tag = client.get(address)["ETag"]
+    again = client.get(address, headers={"If-None-Match": tag})
+    assert again.status_code == 304 and not again.content and again["ETag"] == tag
+    report_on(lens, hot_from=11)
+    assert client.get(address, headers={"If-None-Match": tag}).status_code == 200
+
+
+def test_a_held_page_is_no_answer_to_another_question(client, lens):
+    address = reverse("lens", args=[lens.slug])
+    held = {"If-None-Match": client.get(address)["ETag"]}
+    assert client.get(address, {"cut_on_nm": 830}, headers=held).status_code == 200
+
+
+def test_no_browser_keeps_the_page_of_someone_signed_in(signed_in, lens):
+    assert "ETag" not in signed_in.get(reverse("lens", args=[lens.slug]))
+
+
+def test_the_tolerance_is_a_parameter_that_ladder_and_sentence_follow(page, lens, measured):
+    def last_clean_stop(**asked):
+        return float(re.search(r"clean to f/(\d+(?:\.\d+)?)", page(**asked))[1])
+
+    assert last_clean_stop(visible_ev="0.04") < last_clean_stop() < last_clean_stop(visible_ev="0.30")
+    assert "a tolerance of 0.04 EV: clean to" in page(visible_ev="0.04")
+
+
+def test_the_page_weighs_less_than_150_kilobytes_without_frames(client, lens, measured):
+    """HTML, styles and scripts as they are, not compressed."""
+    for _ in range(20):
+        report_on(lens, hot_from=11)
+    drain_tasks()
+    html = client.get(reverse("lens", args=[lens.slug])).content
+    parts = re.findall(rb'(?:href|src)="/static/([^"]+\.(?:css|js|svg))"', html)
+    weight = len(html) + sum(Path(finders.find(part.decode())).stat().st_size for part in parts)
+    assert len(parts) >= 5 and weight < 150_000

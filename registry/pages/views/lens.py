@@ -9,7 +9,6 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
-from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
 from registry.consensus.cells import cut_on_band
@@ -21,6 +20,7 @@ from registry.pages.forms.look_up import CameraForm
 from registry.pages.kept import is_anonymous, kept, name_of, tagged, unchanged
 from registry.pages.views.lens_parts import lens_context, reports_told
 from registry.pages.views.waiting import waiting_for
+from registry.picks.queries import picks_of_lens
 from registry.reports.queries import reports_on
 from registry.standings import queries as standings
 
@@ -40,14 +40,15 @@ def lens(request: HttpRequest, slug: str) -> HttpResponse:
     asked = tuple((name, request.GET[name]) for name in ASKED if name in request.GET)
     state = ("lens", slug, stamp, own, asked)
     catalogue = standings.catalogue_stamp()
-    tag = name_of(*state, catalogue, request.get_full_path())
+    picks = picks_of_lens(Lens(pk=stamp.lens_id))
+    tag = name_of(*state, catalogue, picks, request.get_full_path())
     if is_anonymous(request) and (same := unchanged(request, tag)):
         return same
     parts = _parts(request, slug, state)
     instead = (
         kept(("instead", catalogue, *state), lambda: _instead(slug, parts)) if parts["lacks"] else NOTHING
     )
-    context = {"parts": parts, "instead": mark_safe(instead), "lens_slug": slug}
+    context = {"parts": parts, "lens": parts["lens"], "instead": instead}
     response = render(request, "pages/lens.html", context, status=parts["status"])
     return tagged(response, tag) if is_anonymous(request) else response
 
@@ -73,9 +74,11 @@ def _made(request: HttpRequest, slug: str, *, waits: bool = False) -> dict:
     context = lens_context(answer, seen) | {"form": form, "waiting": waiting}
     lacks = standings.needs_alternatives(answer) and answer.path.is_bare
     return {
+        "lens": tested,
         "title": str(tested),
         "description": f"{tested} at {seen.cut_on_nm:g} nm: {answer.sentence}.",
         "top": render_to_string("pages/lens_top.html", context),
+        "ladders": render_to_string("pages/lens_ladders.html", context),
         "main": render_to_string("pages/lens_main.html", context),
         "status": 200 if form.is_valid() else 422,
         "seen": seen,

@@ -5,6 +5,7 @@ A stamp is no time but a count of writes wherever it can be: of two writers at o
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 from django.db import connection
@@ -19,24 +20,37 @@ from registry.standings.models import Conflict, PriorsEdition, Standing
 NAMES_CHANGE = ("account.closed", "account.renamed")
 
 
-def lens_stamp(slug: str) -> str | None:
+@dataclass(frozen=True)
+class LensStamp:
+    """lens_id: which lens. text: the state of what its page is made from."""
+
+    lens_id: int
+    text: str
+
+
+def lens_stamp(slug: str) -> LensStamp | None:
     """The stamp of one lens: its facts, its reports, its standings and conflicts, and what they are computed under.
     None when there is no such lens. One statement, in which nothing grows with the catalogue."""
-    return _first(_lens_statement(connection.vendor), slug)
+    row = _first(_lens_statement(connection.vendor), slug)
+    return LensStamp(row[0], _as_text(row)) if row else None
 
 
 def catalogue_stamp() -> str | None:
     """The stamp of what lists of lenses are made from: any lens's facts, any standing. One statement. None before
     the first standing."""
-    return _first(_catalogue_statement(connection.vendor))
+    row = _first(_catalogue_statement(connection.vendor))
+    return _as_text(row) if row else None
 
 
-def _first(statement: tuple[str, tuple], *asked: str) -> str | None:
+def _first(statement: tuple[str, tuple], *asked: str) -> tuple | None:
     text, values = statement
     with connection.cursor() as cursor:
         cursor.execute(text, [asked[0] if value is _ASKED else value for value in values])
-        row = cursor.fetchone()
-    return None if row is None else " ".join(str(part) for part in row)
+        return cursor.fetchone()
+
+
+def _as_text(row: tuple) -> str:
+    return " ".join(str(part) for part in row)
 
 
 _ASKED = "the address asked for"
