@@ -9,8 +9,8 @@ import numpy as np
 
 from registry.consensus.arrays import arrays_of, band_of, zone_of
 from registry.consensus.assessment import Limit, Standings, assess_arrays, cell_assessment
-from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
-from registry.consensus.causes import SHIFTS, Explanations, explain_rows
+from registry.consensus.beliefs import DEFAULT_PRIORS, SHIFTS, Priors
+from registry.consensus.causes import Explanations, explain_rows
 from registry.consensus.cells import UNSTATED, zones_of
 from registry.consensus.chances import chance_bands, chances, limit_quantiles
 from registry.consensus.constants import GRID_STEP_AV, VISIBLE_EV
@@ -66,11 +66,12 @@ def answer(
 
     Under each candidate cause, reports made under other conditions are moved to the question's; the results
     are averaged with the plain one by how likely each is, named or not: with few reports a hint of a cause
-    improves the chances long before it can be named.
+    improves the chances long before it can be named. A question that leaves cut-on or focal length open is about
+    all reports, whatever theirs.
     """
     moved = priors.at(visible_ev)
     cell = question_cell(lens, question)
-    arrays = arrays_of([(lens, reports)], visible_ev, [(0, *cell)])
+    arrays = arrays_of([(lens, _regardless(reports, cell))], visible_ev, [(0, *cell)])
     standings = assess_arrays(arrays, moved)
     cells = standings.rows.cells
     index = list(zip(cells.band, cells.zone, strict=True)).index(cell)
@@ -91,6 +92,16 @@ def answer(
         verdict=said.verdict,
         confidence=said.confidence,
     )
+
+
+def _regardless(reports: Sequence[Report], cell: tuple[str, str]) -> list[Report]:
+    """The reports without what a question's cell leaves open, so that all of them fall into it."""
+    open_now: dict[str, None] = {}
+    if cell[0] == UNSTATED:
+        open_now |= {"cut_on_nm": None, "cut_on_group": None}
+    if cell[1] == UNSTATED:
+        open_now |= {"focal_mm": None}
+    return [replace(report, **open_now) for report in reports] if open_now else list(reports)
 
 
 def _averaged(plain, explanations: Explanations, question: Question, priors: Priors, band: str) -> np.ndarray:

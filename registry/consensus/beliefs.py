@@ -10,6 +10,8 @@ from scipy.special import ndtr
 
 from registry.consensus.constants import (
     CAUSE_ODDS,
+    CAUSE_SHIFT_SPREAD,
+    CAUSE_SHIFTS,
     CELL_SPREAD_AV,
     EXCESS_EXPONENT,
     EXCESS_EXPONENT_SPREAD,
@@ -21,6 +23,13 @@ from registry.consensus.constants import (
     VISIBLE_EV,
 )
 from registry.consensus.grid import EDGES, GRID_POINTS, kernel
+
+SHIFTS = np.array([-shift for shift in reversed(CAUSE_SHIFTS)] + list(CAUSE_SHIFTS))
+"""Shifts (stops) that a cause is tried with, ascending, shape (shifts,)."""
+
+_NORMAL = np.exp(-0.5 * (SHIFTS / CAUSE_SHIFT_SPREAD) ** 2)
+BASE_EFFECT = tuple((_NORMAL / _NORMAL.sum()).tolist())
+"""Their probabilities, given that a cause splits the reports, before any catalogue."""
 
 
 def _base_limits() -> tuple[float, ...]:
@@ -37,7 +46,10 @@ class Priors:
     limits: probabilities on the grid, for the threshold visible_ev (EV). spreads: weights of SPREADS.
     offsets: how much later (stops, positive) or earlier a band's limit comes than the lens's own.
     cell_spread: standard deviation, in stops, of a lens's limits between its cells.
-    causes: probability, per factor, that it splits a lens's reports. lenses: how many lenses they were learned from.
+    causes: probability, per factor, that it splits a lens's reports. effects: per factor, probabilities of SHIFTS
+    given that it does, where a catalogue has taught any. levels: per factor and level (a body, a position), how
+    many times likelier than one nobody has met it is to be what splits. lenses: how many lenses they were
+    learned from.
     """
 
     limits: tuple[float, ...] = field(default_factory=_base_limits)
@@ -45,6 +57,8 @@ class Priors:
     offsets: Mapping[str, float] = field(default_factory=dict)
     cell_spread: float = CELL_SPREAD_AV
     causes: Mapping[str, float] = field(default_factory=lambda: dict(CAUSE_ODDS))
+    effects: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    levels: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     lenses: int = 0
     visible_ev: float = VISIBLE_EV
     method_version: str = METHOD_VERSION
@@ -57,6 +71,8 @@ class Priors:
             "offsets": dict(self.offsets),
             "cell_spread": self.cell_spread,
             "causes": dict(self.causes),
+            "effects": {factor: list(shares) for factor, shares in self.effects.items()},
+            "levels": {factor: dict(weights) for factor, weights in self.levels.items()},
             "lenses": self.lenses,
             "visible_ev": self.visible_ev,
             "method_version": self.method_version,
@@ -64,16 +80,20 @@ class Priors:
 
     @classmethod
     def from_dict(cls, content: Mapping) -> Priors:
-        return cls(
-            limits=tuple(content["limits"]),
-            spreads=tuple(content["spreads"]),
-            offsets=dict(content["offsets"]),
-            cell_spread=content["cell_spread"],
-            causes=dict(content["causes"]),
-            lenses=content["lenses"],
-            visible_ev=content["visible_ev"],
-            method_version=content["method_version"],
-        )
+        """Beliefs as stored, by this version of the method or an earlier one: what that one did not know yet has
+        its base value, which is what it computed with."""
+        known = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
+        known |= {name: tuple(known[name]) for name in ("limits", "spreads") if name in known}
+        effects = {factor: tuple(shares) for factor, shares in known.pop("effects", {}).items()}
+        return cls(**known, effects=effects)
+
+    def effect_of(self, factor: str) -> np.ndarray:
+        """Probabilities of SHIFTS given that a factor splits the reports, (shifts,)."""
+        return np.array(self.effects.get(factor, BASE_EFFECT))
+
+    def level_weight(self, factor: str, level: str | None) -> float:
+        """How many times likelier than an unknown one a level of a factor is to be what splits."""
+        return self.levels.get(factor, {}).get(level, 1.0)
 
     def at(self, visible_ev: float) -> Priors:
         """The same beliefs for another threshold (EV): limits move as far as excess grows with the f-number.

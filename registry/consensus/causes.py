@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from registry.consensus.arrays import EvidenceArrays, arrays_of
-from registry.consensus.beliefs import Priors
+from registry.consensus.beliefs import SHIFTS, Priors
 from registry.consensus.clusters import cluster_labels
 from registry.consensus.constants import (
     CAUSE_LIKELY,
-    CAUSE_SHIFT_SPREAD,
-    CAUSE_SHIFTS,
     GRID_STEP_AV,
     STRAY_SHARE,
     VISIBLE_EV,
@@ -32,10 +30,7 @@ from registry.consensus.grid import (
 from registry.consensus.pooling import TINY, band_offset, scaled_likelihoods
 from registry.consensus.rows import Rows, camps_of, compile_rows
 
-SHIFTS = np.array([-shift for shift in reversed(CAUSE_SHIFTS)] + list(CAUSE_SHIFTS))
 MOVES = np.append(0.0, SHIFTS)
-_SHIFT_WEIGHTS = np.exp(-0.5 * (SHIFTS / CAUSE_SHIFT_SPREAD) ** 2)
-SHIFT_LOGS = np.log(_SHIFT_WEIGHTS / _SHIFT_WEIGHTS.sum())
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,23 +58,21 @@ class Cause:
 @dataclass(frozen=True)
 class Explained:
     """One contrast's share of the posterior (weight) and, given it, the joint probabilities of shift, spread
-    and limit at weight 0 of the contrast, shape (shifts, spreads, G)."""
+    and limit at weight 0 of the contrast, shape (shifts, spreads, G). by_shift: log evidence of every shift
+    against none, before any prior, (shifts,)."""
 
     contrast: Contrast
     weight: float
     joint: np.ndarray
+    by_shift: np.ndarray
 
 
 @dataclass(frozen=True)
 class Explanations:
-    """All contrasts that were tried, and the posterior weight of none of them.
-
-    support: per factor, log of its evidence against none's, before any prior.
-    """
+    """All contrasts that were tried, and the posterior weight of none of them."""
 
     tried: tuple[Explained, ...]
     none: float
-    support: Mapping[str, float] = field(default_factory=dict)
 
     def causes(self) -> tuple[Cause, ...]:
         """One cause per factor that the reports can tell about, the likeliest first; its effect and groups are
@@ -126,11 +119,11 @@ def explain_rows(
         tried += [contrast for contrast in contrasts_of(telling, clusters) if contrast.factor != "copy"]
         tried += [contrast for contrast in contrasts_of(telling, contributors) if contrast.factor == "copy"]
     if question is not None:
-        tried += feared_contrasts(telling, clusters, question, {contrast.factor for contrast in tried})
+        tried += feared_contrasts(telling, clusters, question, tried)
     if not tried:
         return Explanations((), 1.0)
     evidence = _Evidence(rows, told, priors)
-    return _weighed(tried, evidence.clustered(clusters), evidence.clustered(contributors), priors.causes)
+    return _weighed(tried, evidence.clustered(clusters), evidence.clustered(contributors), priors)
 
 
 def _contradictory(rows: Rows) -> bool:
@@ -146,23 +139,32 @@ def _contributors(arrays: EvidenceArrays) -> np.ndarray:
 
 
 def _weighed(
-    tried: list[Contrast], clustered: _Clustered, by_contributor: _Clustered, causes: Mapping[str, float]
+    tried: list[Contrast], clustered: _Clustered, by_contributor: _Clustered, priors: Priors
 ) -> Explanations:
-    per_factor = Counter(contrast.factor for contrast in tried)
-    logs, joints, support = [np.log(1 - sum(causes.values()))], [], {}
-    for contrast in tried:
+    shares = contrast_shares(tried, priors)
+    logs, joints, by_shift = [np.log(1 - sum(priors.causes.values()))], [], []
+    for contrast, share in zip(tried, shares, strict=True):
         reports = by_contributor if contrast.factor == "copy" else clustered
-        unmoved, joint = reports.joint(contrast)
-        evidence = float(_log_sum(joint) - unmoved - np.log(per_factor[contrast.factor]))
-        support[contrast.factor] = np.logaddexp(support.get(contrast.factor, -np.inf), evidence)
-        logs.append(np.log(causes[contrast.factor]) + evidence)
+        unmoved, moved = reports.joint(contrast)
+        by_shift.append(_log_sum(moved.reshape(len(SHIFTS), -1), axis=1) - unmoved)
+        joint = moved + np.log(priors.effect_of(contrast.factor) + TINY)[:, None, None]
+        logs.append(np.log(priors.causes[contrast.factor] * share) + _log_sum(joint) - unmoved)
         joints.append(joint)
     posterior = np.exp(np.array(logs) - _log_sum(logs))
     explained = [
-        Explained(contrast, float(weight), np.exp(joint - _log_sum(joint)))
-        for contrast, weight, joint in zip(tried, posterior[1:], joints, strict=True)
+        Explained(contrast, float(weight), np.exp(joint - _log_sum(joint)), evidence)
+        for contrast, weight, joint, evidence in zip(tried, posterior[1:], joints, by_shift, strict=True)
     ]
-    return Explanations(tuple(explained), float(posterior[0]), support)
+    return Explanations(tuple(explained), float(posterior[0]))
+
+
+def contrast_shares(tried: Sequence[Contrast], priors: Priors) -> np.ndarray:
+    """Share of its factor's probability that each contrast has among those tried, (contrasts,)."""
+    weights = np.array([priors.level_weight(contrast.factor, contrast.level) for contrast in tried])
+    total: dict[str, float] = defaultdict(float)
+    for contrast, weight in zip(tried, weights.tolist(), strict=True):
+        total[contrast.factor] += weight
+    return weights / np.array([total[contrast.factor] for contrast in tried])
 
 
 class _Evidence:
@@ -218,7 +220,7 @@ class _Clustered:
         self.rows = np.stack([evidence.row(reports) for reports in groups])
 
     def joint(self, contrast: Contrast) -> tuple[float, np.ndarray]:
-        """log evidence without a shift, and log joint of (shift, spread, limit), (shifts, spreads, G).
+        """log evidence without a shift, and log joint of spread and limit under every shift, (shifts, spreads, G).
 
         Both count a cluster's settings under this contrast alike, so that only the shift tells them apart.
         """
@@ -235,7 +237,7 @@ class _Clustered:
                 logs = logs + _unknown(row, contrast.spread())
         for weight in sorted(by_weight):
             logs = logs + _moved(by_weight[weight], weight)
-        return float(_log_sum(logs[0])), logs[1:] + SHIFT_LOGS[:, None, None]
+        return float(_log_sum(logs[0])), logs[1:]
 
     def _several(self, reports: list[int], weights: np.ndarray, known: list[float]) -> np.ndarray:
         """A cluster that stands on several sides is its own control: repeats of a setting are averaged,

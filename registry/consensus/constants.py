@@ -6,7 +6,7 @@ Where a reason says *prototype*, the value was chosen on simulated lenses and is
 
 from __future__ import annotations
 
-METHOD_VERSION = "2026.1"
+METHOD_VERSION = "2026.2"
 """Changes whenever a number or a rule of this room changes; stored with every standing."""
 
 # --- What counts as clean -----------------------------------------------------------------------------
@@ -74,8 +74,9 @@ SAME_STOP_AV = 0.17
 SPREADS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
 """Candidate standard deviations, in stops, of the limit between independent tests of one lens."""
 
-SPREAD_WEIGHTS = (0.10, 0.22, 0.30, 0.22, 0.11, 0.05)
-"""Their prior weights. Prototype."""
+SPREAD_WEIGHTS = (0.15, 0.25, 0.30, 0.18, 0.09, 0.03)
+"""Their prior weights: about log-normal around .65 stops, a little heavier beyond one. Prototype; a catalogue of
+some dozens of lenses teaches its own."""
 
 SHARED_SHARE = 0.7
 """Share of that variance that two reports of one cluster (tester, copy or source) have in common."""
@@ -164,7 +165,15 @@ CAUSE_SHIFTS = (0.67, 1.0, 1.5, 2.25, 3.0, 4.0)
 """Shifts of the limit, in stops, that a cause is tried with, in both directions."""
 
 CAUSE_SHIFT_SPREAD = 2.0
-"""Standard deviation of the normal weights of those shifts."""
+"""Standard deviation of the normal weights that those shifts have before a catalogue has taught others."""
+
+EFFECT_BASE_CAUSES = 20
+"""How many causes those weights count for when a catalogue teaches how far causes shift limits, first over all
+factors, then each factor's own way: some tens of causes are needed before their sizes show."""
+
+LEVEL_BASE_CAUSES = 5
+"""How many causes stand behind each body, position or method beforehand, when a catalogue teaches which of them
+split lens after lens."""
 
 CAUSE_ODDS = {
     "cut_on": 0.14,
@@ -176,9 +185,9 @@ CAUSE_ODDS = {
 }
 """Base probability that a lens's reports are split by this factor (nothing: the rest, .57). Prototype."""
 
-CAUSE_LIKELY = 0.6
-"""Posterior from which a cause is named. At .7 the bench saw no wrong cause at ten reports and a tenth fewer
-right ones; at .5 false alarms pass .03."""
+CAUSE_LIKELY = 0.55
+"""Posterior from which a cause is named: from here up wrong causes and false alarms together stay about .03 at ten
+reports; at .7 there are next to none, and a fifth of the right ones are lost."""
 
 CAUSE_SIDE_COUNT = 2
 """Clusters a side that a contrast needs, unless one contributor stands on both sides."""

@@ -95,27 +95,35 @@ def contrasts_of(reports: Sequence[Report], clusters: np.ndarray) -> list[Contra
 
 
 def feared_contrasts(
-    reports: Sequence[Report], clusters: np.ndarray, question, told: set[str]
+    reports: Sequence[Report], clusters: np.ndarray, question, told: Sequence[Contrast]
 ) -> list[Contrast]:
-    """Splits between a question and reports made otherwise, of factors that the reports can't tell about.
+    """Splits between a question and reports made otherwise, where the reports can't tell.
 
-    told: the factors they can. Nobody may ever have tested with the filter where the question has it; that
-    it matters there is then as likely as it is for any lens.
+    told: the contrasts they can tell about. Nobody may ever have tested with the filter where the question has
+    it, or on its body; that it matters there is then as likely as it is for any lens.
     """
     both = [*reports, question]
-    found = [contrast for contrast in _trends(both) if contrast.value_of(question) is not None]
+    factors = {contrast.factor for contrast in told}
+    found = [
+        contrast
+        for contrast in _trends(both)
+        if contrast.factor not in factors and contrast.value_of(question) is not None
+    ]
     for factor in ("filter_position", "body", "method"):
         level = getattr(question, factor)
         values = [getattr(report, factor) for report in reports]
-        if level is not None and any(value not in (None, level) for value in values):
-            weights = np.array(
-                [np.nan if v is None else (0.5 if v == level else -0.5) for v in [*values, level]]
-            )
-            found.append(Contrast(factor, weights, level, OTHERS, level=level))
+        if level is None or all(value in (None, level) for value in values):
+            continue
+        if any(
+            level in (contrast.group_a, contrast.group_b) for contrast in told if contrast.factor == factor
+        ):
+            continue
+        weights = np.array([np.nan if v is None else (0.5 if v == level else -0.5) for v in [*values, level]])
+        found.append(Contrast(factor, weights, level, OTHERS, level=level))
     return [
         replace(contrast, weights=own, shares=_shares(own, clusters), told=False)
         for contrast in found
-        if contrast.factor not in told and not np.isnan(own := contrast.weights[:-1]).all()
+        if not np.isnan(own := contrast.weights[:-1]).all()
     ]
 
 

@@ -9,10 +9,10 @@ import numpy as np
 
 from registry.consensus.arrays import arrays_of
 from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
+from registry.consensus.cause_learning import learn_causes
 from registry.consensus.causes import explain
 from registry.consensus.constants import (
     BASE_LENSES,
-    CAUSE_BASE_LENSES,
     CELL_SPREAD_AV,
     CELL_SPREAD_LOG_SD,
     CELL_SPREADS_AV,
@@ -47,10 +47,10 @@ def fit_priors(
     # nothing splits it, judged with the spreads that were believed before.
     judging = replace(first, spreads=moved.spreads)
     explanations = [explain(lens, reports, judging, visible_ev) for lens, reports in cases]
-    causes, weights = learn_causes([explained.support for explained in explanations], moved)
-    learned = learn_priors(rows, moved, weights)
+    taught, weights = learn_causes(explanations, moved)
+    learned = learn_priors(rows, taught, weights)
     between = learn_cell_spread(rows, learned, weights)
-    return replace(learn_priors(rows, replace(moved, cell_spread=between), weights), causes=causes)
+    return learn_priors(rows, replace(taught, cell_spread=between), weights)
 
 
 def learn_cell_spread(rows: Rows, priors: Priors, weights: np.ndarray | None = None) -> float:
@@ -62,31 +62,6 @@ def learn_cell_spread(rows: Rows, priors: Priors, weights: np.ndarray | None = N
         for spread in CELL_SPREADS_AV
     ]
     return float(normalised(held + np.array(told)) @ candidates)
-
-
-def learn_causes(
-    supports: Sequence[Mapping[str, float]], base: Priors = DEFAULT_PRIORS, passes: int = EM_PASSES
-) -> tuple[dict[str, float], np.ndarray]:
-    """How often each factor splits reports, and how likely nothing splits each lens's, shape (lenses,).
-
-    supports: per lens, log evidence of the factors that could be tried (see causes.Explanations). A factor
-    that could not be tried keeps its prior there; lenses without any teach nothing.
-    """
-    factors = sorted(base.causes)
-    logs = np.array([[support.get(factor, 0.0) for factor in factors] for support in supports])
-    tried = np.array([bool(support) for support in supports])
-    held = np.array([base.causes[factor] for factor in factors])
-    shares = held
-    for _ in range(passes):
-        weights = np.column_stack(
-            [np.full(len(logs), 1 - shares.sum()), shares * np.exp(np.minimum(logs, 500))]
-        )
-        posterior = weights / weights.sum(axis=1, keepdims=True)
-        told = posterior[tried, 1:].sum(axis=0)
-        shares = (CAUSE_BASE_LENSES * held + told) / (CAUSE_BASE_LENSES + tried.sum())
-    untold = np.array([[factor not in support for factor in factors] for support in supports])
-    none = posterior[:, 0] + (posterior[:, 1:] * untold).sum(axis=1)
-    return dict(zip(factors, shares.tolist(), strict=True)), none
 
 
 def learn_priors(
@@ -104,13 +79,12 @@ def learn_priors(
             return base
         limits = BASE_LENSES * np.array(base.limits) + beliefs.limits @ smooth
         spreads = BASE_LENSES * np.array(base.spreads) + beliefs.spreads
-        priors = Priors(
+        priors = replace(
+            base,
             limits=tuple((limits / limits.sum()).tolist()),
             spreads=tuple((spreads / spreads.sum()).tolist()),
             offsets=_offsets(beliefs.band_moves, base),
             lenses=beliefs.count,
-            visible_ev=base.visible_ev,
-            cell_spread=base.cell_spread,
         )
     return priors
 

@@ -7,8 +7,10 @@ import pytest
 
 from registry.consensus.answers import Question, answer
 from registry.consensus.assessment import assess_lens
-from registry.consensus.beliefs import DEFAULT_PRIORS
-from registry.consensus.priors import learn_causes
+from registry.consensus.beliefs import BASE_EFFECT, DEFAULT_PRIORS, SHIFTS
+from registry.consensus.cause_learning import learn_causes
+from registry.consensus.causes import Explained, Explanations
+from registry.consensus.contrasts import Contrast
 from tests.consensus.makers import PRIME, STOPS, agreeing, sweep
 
 CAMPS = {
@@ -80,9 +82,11 @@ def test_camps_that_no_condition_separates_are_not_explained():
     rng = np.random.default_rng(7)
     named = 0
     for _ in range(20):
-        side = rng.permutation(10) % 2
+        side, bodies = rng.permutation(10) % 2, rng.permutation(10) % 3
         reports = [
-            sweep(n, (8, 5.6, 11)[n % 3], filter_position=("front", "rear")[side[n]], body=f"body {n % 3}")
+            sweep(
+                n, (8, 5.6, 11)[n % 3], filter_position=("front", "rear")[side[n]], body=f"body {bodies[n]}"
+            )
             for n in range(10)
         ]
         named += any(cause.likely for cause in assess_lens(PRIME, reports).causes)
@@ -121,12 +125,54 @@ def test_an_answer_matches_the_standing_where_no_cause_is_shown():
     assert (reply.verdict, reply.confidence, reply.n_independent) == (cell.verdict, cell.confidence, 4)
 
 
+def _catalogue(**evidence: float) -> list[Explanations]:
+    """300 lenses on each of which contrasts were tried, with this log evidence for a shift of +2.25 stops."""
+    by_shift = {factor: np.where(SHIFTS == 2.25, log, log - 3) for factor, log in evidence.items()}
+    tried = tuple(
+        Explained(Contrast(factor, np.array([0.5, -0.5]), "a", "b", level="a"), 0.0, np.empty(0), logs)
+        for factor, logs in by_shift.items()
+    )
+    return [Explanations(tried, 1.0)] * 300
+
+
 def test_how_often_causes_split_is_learned_from_the_catalogue():
-    split, unsplit = {"body": 8.0, "cut_on": -1.0}, {"body": -2.0, "cut_on": -2.0}
-    shares, none = learn_causes([split] * 300)
-    assert shares["body"] > 0.5
+    often, none = learn_causes(_catalogue(body=8.0, cut_on=-1.0), DEFAULT_PRIORS)
+    assert often.causes["body"] > 0.5
     assert none[0] < 0.01
-    shares, none = learn_causes([unsplit] * 300)
-    assert shares["body"] < DEFAULT_PRIORS.causes["body"]
+    seldom, none = learn_causes(_catalogue(body=-2.0, cut_on=-2.0), DEFAULT_PRIORS)
+    assert seldom.causes["body"] < DEFAULT_PRIORS.causes["body"]
     assert none[0] > 0.9
-    assert sum(shares.values()) < 1
+    assert sum(often.causes.values()) < 1
+
+
+def test_how_far_and_which_way_causes_shift_limits_is_learned_too():
+    learned, _ = learn_causes(_catalogue(body=8.0), DEFAULT_PRIORS)
+    sizes = dict(zip(SHIFTS.tolist(), learned.effect_of("body").tolist(), strict=True))
+    assert sizes[2.25] > 0.6 > 0.1 > sizes[-2.25] > sizes[-4.0]
+    other = dict(zip(SHIFTS.tolist(), learned.effect_of("focal").tolist(), strict=True))
+    assert other[2.25] == pytest.approx(other[-2.25])
+    assert other[2.25] > BASE_EFFECT[SHIFTS.tolist().index(2.25)]
+    assert sum(sizes.values()) == pytest.approx(1)
+
+
+def test_a_body_that_splits_lens_after_lens_is_suspected_on_the_next():
+    learned, _ = learn_causes(_catalogue(body=8.0), DEFAULT_PRIORS)
+    assert learned.level_weight("body", "a") > 10 * learned.level_weight("body", "one nobody has met")
+    reports = [sweep(n, (11, 6.3)[n % 3 == 0], body=("a", "b", "c")[n % 3]) for n in range(6)]
+    before, after = (assess_lens(PRIME, reports, priors).causes[0] for priors in (DEFAULT_PRIORS, learned))
+    assert before.factor == after.factor == "body"
+    assert after.posterior > before.posterior
+
+
+def test_a_body_nobody_tested_on_is_feared_though_others_agree():
+    reports = [sweep(n, 8, body=("one", "two")[n % 2]) for n in range(6)] + [sweep("x", 4, body="one")]
+    tested, untested = (answer(PRIME, reports, Question(720, 50, body=b), [8]) for b in ("two", "three"))
+    width = [said.limit_av.high - said.limit_av.low for said in (tested, untested)]
+    assert width[1] > width[0] + 0.1
+
+
+def test_a_question_without_cut_on_is_about_all_reports():
+    reports = [sweep(n, 8, cut_on_nm=(590, 830)[n % 2]) for n in range(6)]
+    said = answer(PRIME, reports, Question(), [8])
+    assert said.n_independent == 6
+    assert said.p_clean[8] > 0.7

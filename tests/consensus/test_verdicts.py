@@ -18,23 +18,27 @@ def _said(reports, lens=PRIME):
 @pytest.mark.parametrize(("count", "confidence"), [(2, "tentative"), (3, "fair"), (5, "firm"), (10, "firm")])
 def test_agreement_on_f8_grows_from_tentative_to_firm(count, confidence):
     assert _said(agreeing(count, 8)) == ("clean to f/8", confidence)
+    assert _said([measured(number, 8) for number in range(count)]) == ("clean to f/8", confidence)
     assert _said([claim(number, "clean_to", 8) for number in range(count)]) == ("clean to f/8", confidence)
 
 
-def test_measured_sweeps_read_like_graded_ones():
-    assert _said([measured(number, 8) for number in range(5)]) == ("clean to f/8", "firm")
+MAKERS = pytest.mark.parametrize("make", [sweep, measured])
 
 
-def test_three_for_f8_and_two_for_f5_6_settle_on_the_safer():
-    assert _said(agreeing(3, 8) + agreeing(2, 5.6, start=3)) == ("clean to f/5.6", "firm")
+@MAKERS
+def test_three_for_f8_and_two_for_f5_6_settle_on_the_safer(make):
+    reports = [make(n, 8 if n < 3 else 5.6) for n in range(5)]
+    assert _said(reports) == ("clean to f/5.6", "firm")
 
 
-def test_three_for_f11_and_two_for_f2_8_differ():
-    assert _said(agreeing(3, 11) + agreeing(2, 2.8, start=3))[0] == "reports differ"
+@MAKERS
+def test_three_for_f11_and_two_for_f2_8_differ(make):
+    assert _said([make(n, 11 if n < 3 else 2.8) for n in range(5)])[0] == "reports differ"
 
 
-def test_nine_outweigh_one_who_is_suspect():
-    reports = [*agreeing(9, 8), sweep(9, 2.8)]
+@MAKERS
+def test_nine_outweigh_one_who_is_suspect(make):
+    reports = [make(n, 8 if n < 9 else 2.8) for n in range(10)]
     cell = only_cell(reports)
     assert verdict_words(cell.verdict) == "clean to f/8"
     assert [suspect.report_ids for suspect in cell.suspects] == [("9",)]
