@@ -8,7 +8,7 @@ from itertools import groupby
 from math import sqrt
 
 from registry.bags.queries import Packed
-from registry.bags.ranges import Zones, clean_range, standing_at
+from registry.bags.ranges import Zones, last_clean, standing_at
 from registry.consensus.cells import UNSTATED, zone_label, zones_of
 from registry.gear.models import Lens
 from registry.kits.plan import KitPlan, Use
@@ -93,14 +93,14 @@ def sheet_size(lines: Sequence[CardLine]) -> str:
 def _said(lens: Lens, zones: Zones, zone: str) -> tuple[str, str]:
     low, high = (float(edge) for edge in zone.split("-"))
     focal = min(max(sqrt(low * high), lens.focal_min_mm), lens.focal_max_mm)
-    clean = clean_range(lens, zones, focal)
-    if not clean.tested:
-        return NOT_TESTED, ""
     standing = standing_at(zones, lens, focal)
-    confidence = "one report" if standing.verdict == "one-report" else clean.confidence
-    if clean.clean_to is None:
-        return standing.words, ""
-    return mark_of(clean.clean_to), confidence
+    if standing is None:
+        return NOT_TESTED, ""
+    last = last_clean(standing)
+    alone = standing.verdict == "one-report"
+    if last is None:
+        return (standing.words.removeprefix("one report so far: "), "one report" if alone else "")
+    return mark_of(last["f_number"]), "one report" if alone else standing.confidence
 
 
 def _span(lens: Lens, first: str, last: str) -> str:

@@ -180,7 +180,7 @@ def checked(bag: Bag) -> Bag:
         need = replace(bag.need(usual_cut_on_nm=720.0), conversions_nm=_conversions(bag))
         check_request((), need, bag.owned(), bag.prices, Stacking(), 0.0)
     except InvalidInput as refusal:
-        problems += [replace(problem, field=_own_name(problem.field)) for problem in refusal.problems]
+        problems += own_names(refusal.problems)
     if problems:
         raise InvalidInput(problems)
     return bag
@@ -191,13 +191,20 @@ def _conversions(bag: Bag) -> tuple[float | None, ...]:
     return tuple(body.conversion_nm for body in bag.bodies) or (None,)
 
 
+def own_names(problems: Iterable[Problem]) -> list[Problem]:
+    """Problems of a kit's request with the names that a bag gives its parts."""
+    return [replace(problem, field=_own_name(problem.field)) for problem in problems]
+
+
 def _own_name(field: str) -> str:
-    """need.conversions_nm.1 → bodies.1.conversion_nm, owned.filters.0 → filters.0: the bag's own names."""
+    """need.conversions_nm.1 → bodies.1.conversion_nm, owned.filters.0 → filters.0, stacking.ring_mm → ring_mm."""
     if field.startswith("need.conversions_nm."):
         return f"bodies.{field.rsplit('.', 1)[1]}.conversion_nm"
     if field == "need.half_diagonal_mm":
         return "bodies"
-    return field.removeprefix("need.").removeprefix("owned.")
+    for room in ("need.", "owned.", "stacking."):
+        field = field.removeprefix(room)
+    return field
 
 
 def _too_many(field: str, count: int, most: int) -> Problem:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from registry.bags.contents import OWNED, Bag, Carried
+from registry.bags.contents import OWNED, Bag, Carried, own_names
+from registry.errors import CleanstopError
 from registry.gear.models import Lens
 from registry.kits.bag import BagLens, Need, Stacking
 from registry.kits.plan import KitPlan
@@ -58,18 +59,36 @@ def plan_for(
     *,
     max_alternatives: int = MOST_ALTERNATIVES,
 ) -> KitPlan:
-    """The kit that serves these lenses with what the bag has. Raises as plan_kit does."""
+    """The kit that serves lenses of the catalogue with what the bag has. Raises as plan_lenses does."""
     wishes = wishes or Wishes()
     wanted = [
         as_bag_lens(lens, carried) for lens, carried in lenses if wishes.considered or carried.state == OWNED
     ]
-    return plan_kit(
-        wanted,
-        need,
-        bag.owned(),
-        bag.prices if wishes.priced else None,
-        share_rings=wishes.share_rings,
-        narrower_by_mm=wishes.narrower_by_mm,
-        stacking=wishes.stacking(),
-        max_alternatives=max_alternatives,
-    )
+    return plan_lenses(bag, wanted, need, wishes, max_alternatives=max_alternatives)
+
+
+def plan_lenses(
+    bag: Bag,
+    lenses: Sequence[BagLens],
+    need: Need,
+    wishes: Wishes,
+    *,
+    max_alternatives: int = MOST_ALTERNATIVES,
+) -> KitPlan:
+    """The kit that serves these lenses with what the bag has.
+
+    Raises as plan_kit does, with the names that a bag gives its parts.
+    """
+    try:
+        return plan_kit(
+            lenses,
+            need,
+            bag.owned(),
+            bag.prices if wishes.priced else None,
+            share_rings=wishes.share_rings,
+            narrower_by_mm=wishes.narrower_by_mm,
+            stacking=wishes.stacking(),
+            max_alternatives=max_alternatives,
+        )
+    except CleanstopError as refusal:
+        raise type(refusal)(own_names(refusal.problems)) from refusal

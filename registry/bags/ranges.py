@@ -9,6 +9,7 @@ from registry.consensus.cells import UNSTATED, cut_on_band, focal_zone
 from registry.consensus.constants import SAME_STOP_AV, VISIBLE_EV
 from registry.gear.models import Lens
 from registry.optics.stops import exact_av
+from registry.shotlists.facts import LensFacts
 from registry.standings.models import Standing
 from registry.standings.queries.answers import check_reader, rows_at
 from registry.standings.rules import LightPath
@@ -74,14 +75,20 @@ def standing_at(zones: Zones, lens: Lens, focal_mm: float) -> Standing | None:
 
 
 def clean_range(lens: Lens, zones: Zones, focal_mm: float) -> CleanRange:
-    """The clean range of a lens at a focal length in mm that it covers."""
+    """The clean range of a lens at a focal length in mm that it covers.
+
+    A zoom's widest stop between its ends is inferred, as for shot lists.
+    """
     standing = standing_at(zones, lens, focal_mm)
-    widest = lens.widest_at(focal_mm)
-    last = _last_clean(standing, widest) if standing else None
+    facts = LensFacts(lens.focal_min_mm, lens.focal_max_mm, lens.widest_f, lens.widest_f_tele)
+    widest, _ = facts.widest_at(focal_mm)
+    last = last_clean(standing) if standing else None
+    if last and exact_av(last["f_number"]) < exact_av(widest) - SAME_STOP_AV:
+        last = None  # clean only at stops that other focal lengths of the zone open to
     return CleanRange(
         lens=lens,
         focal_mm=focal_mm,
-        widest_f=widest,
+        widest_f=min(widest, last["f_number"]) if last else widest,
         clean_to=last["f_number"] if last else None,
         chance=last["p_clean"] if last else None,
         low=last["low"] if last else None,
@@ -92,16 +99,12 @@ def clean_range(lens: Lens, zones: Zones, focal_mm: float) -> CleanRange:
     )
 
 
-def _last_clean(standing: Standing, widest: float) -> dict | None:
-    """The last tested stop that the standing, or its one report, calls clean."""
+def last_clean(standing: Standing) -> dict | None:
+    """The last tested stop that the standing, or its one report, calls clean: a step as Standing.stops keeps it."""
     if standing.clean_to_av is None:
         return None
     limit = standing.clean_to_av + SAME_STOP_AV
-    clean = [
-        stop
-        for stop in standing.stops
-        if stop["tested"] and exact_av(widest) - SAME_STOP_AV <= exact_av(stop["f_number"]) <= limit
-    ]
+    clean = [stop for stop in standing.stops if stop["tested"] and exact_av(stop["f_number"]) <= limit]
     return max(clean, key=lambda stop: exact_av(stop["f_number"]), default=None)
 
 
