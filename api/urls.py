@@ -5,11 +5,13 @@ from rest_framework.routers import SimpleRouter
 
 from api.reference import Document, NoSuchAddress, Reference
 from api.v1.adapters import Adapters
+from api.v1.bags import Bags
 from api.v1.bodies import Bodies
 from api.v1.conflicts import Conflicts
 from api.v1.copies import Copies
 from api.v1.filters import Filters
 from api.v1.images import Images
+from api.v1.kit_plans import KitPlans
 from api.v1.lenses import Lenses
 from api.v1.makers import Makers
 from api.v1.me import Me, Tokens
@@ -38,11 +40,13 @@ router.register("reports", Reports, basename="report")
 router.register("images", Images, basename="image")
 router.register("standings", Standings, basename="standing")
 router.register("conflicts", Conflicts, basename="conflict")
+router.register("bags", Bags, basename="bag")
 router.register("me/tokens", Tokens, basename="token")
 
 urlpatterns = [
     path("me/", Me.as_view({"get": "retrieve"}), name="me"),
     path("shot-lists/", ShotLists.as_view({"get": "retrieve"}), name="shot-lists"),
+    path("kit-plans/", KitPlans.as_view({"post": "plan"}), name="kit-plans"),
     path("openapi.json", Document.as_view(), name="openapi"),
     path("reference/", Reference.as_view(), name="reference"),
     *router.urls,
