@@ -41,7 +41,7 @@ def overlay_svg(result: FrameResult) -> str:
         f' font-family="sans-serif" font-size="13" fill="{INK}">',
         f"<title>{escape(_title(result))}</title>",
         f'<rect width="{whole[0]}" height="{whole[1]}" fill="{PAPER}"/>',
-        f'<g transform="translate({MARGIN} {MARGIN})">{_picture(image, height)}{_circle(found, WIDTH, height)}</g>',
+        f'<g transform="translate({MARGIN} {MARGIN})">{grey_picture(image, WIDTH, height)}{patch_circle(found, WIDTH, height)}</g>',
     ]
     if found.profile is not None:
         parts.append(
@@ -73,8 +73,8 @@ def _numbers(result: FrameResult) -> str:
     return f"Excess {found.ev:.3f} EV, {interval}{radius}{uncertain}"
 
 
-def _picture(image: LinearImage, height: int) -> str:
-    """The frame in grey, stretched in log luminance so that a faint patch can be seen."""
+def grey_picture(image: LinearImage, width: float, height: float) -> str:
+    """The frame in grey as an SVG image, stretched in log luminance so that a faint patch can be seen."""
     light = np.log2(np.maximum(image.luminance, 1e-6))
     middle = float(np.median(light))
     span = max(SEEN_SPAN_EV, 2.2 * float(np.percentile(np.abs(light - middle), 99)))
@@ -82,10 +82,10 @@ def _picture(image: LinearImage, height: int) -> str:
     buffer = io.BytesIO()
     Image.fromarray(np.rint(grey * 255).astype(np.uint8), "L").save(buffer, "PNG")
     data = base64.b64encode(buffer.getvalue()).decode()
-    return f'<image width="{WIDTH}" height="{height}" preserveAspectRatio="none" href="data:image/png;base64,{data}"/>'
+    return f'<image width="{width}" height="{height}" preserveAspectRatio="none" href="data:image/png;base64,{data}"/>'
 
 
-def _circle(found: Measurement, width: float, height: float) -> str:
+def patch_circle(found: Measurement, width: float, height: float) -> str:
     """Circle at the patch's radius and a cross at its centre, light under dark so that both show on any grey."""
     if found.centre is None or not found.radius:
         return ""
