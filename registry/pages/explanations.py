@@ -61,6 +61,13 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "clipped underexposed tilted noisy not-a-plain-target unusable-image could-not-be-measured nothing-measured",
     ),
     Explanation(
+        "Your summary and the measurement disagree",
+        "What you would say of the lens yourself contradicts what was measured in your frames. Either may be right: a "
+        "frame may be mixed up, or a patch too faint for the eye.",
+        "Look at the frames that are named. Then correct your summary or the frames, or say that your summary stands.",
+        "summary-*",
+    ),
+    Explanation(
         "Frames are still being measured",
         "A report goes in when its last frame is through.",
         "Wait a moment, or submit it with “once all are measured”; it then goes in by itself.",

@@ -11,6 +11,7 @@ from registry.reports.models.report import (
     ReportRevision,
     ReportState,
 )
+from registry.reports.models.summary import OwnSummary, SummarySays
 
 __all__ = [
     "AwaitedFrame",
@@ -26,6 +27,7 @@ __all__ = [
     "ImageState",
     "ImportedReport",
     "Measurement",
+    "OwnSummary",
     "Reading",
     "Reply",
     "Report",
@@ -33,5 +35,6 @@ __all__ = [
     "ReportState",
     "Rig",
     "SampleImage",
+    "SummarySays",
     "Sweep",
 ]

@@ -33,6 +33,7 @@ from registry.reports.services.measuring import (
     record_sweep,
     record_unreadable,
 )
+from registry.reports.services.summary import say_summary, stand_by_summary
 
 __all__ = [
     "add_frame",
@@ -61,7 +62,9 @@ __all__ = [
     "rewrite_draft",
     "save_copy",
     "save_rig",
+    "say_summary",
     "set_aside",
+    "stand_by_summary",
     "start_draft",
     "stop_awaiting",
     "submit_report",

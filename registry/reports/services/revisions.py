@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from registry.accounts.models import Account
-from registry.reports.models import Report, ReportRevision, SampleImage
+from registry.reports.models import OwnSummary, Report, ReportRevision, SampleImage
 from registry.reports.rules.sweeps import counting_measurement
 
 _PLAIN = (
@@ -33,6 +33,7 @@ def content_of(report: Report) -> dict[str, Any]:
         for sweep in report.sweeps.all()
     ]
     content["claims"] = list(report.claims.values("says", "f_number", "focal_length_mm"))
+    content["own_summary"] = _own_summary(report)
     content["findings"] = list(report.findings.values("kind", "grade", "note"))
     images = report.images.prefetch_related("measurements")
     content["images"] = [_image(image) for image in images]
@@ -49,6 +50,10 @@ def keep_revision(
     return ReportRevision.objects.create(
         report=report, number=report.revision, reason=reason, by=by, content=content or content_of(report)
     )
+
+
+def _own_summary(report: Report) -> dict[str, Any] | None:
+    return OwnSummary.objects.filter(report=report).values("says", "f_number", "stands", "answer").first()
 
 
 def _reading(reading) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from registry.errors import InvalidInput
 from registry.ledger.services import record
 from registry.reports.models import Report, ReportState
 from registry.reports.rules.submission import check_submission
+from registry.reports.rules.summary import contradiction_problems
 from registry.reports.rules.sweeps import is_settled
 from registry.reports.services.holding import write_report
 
@@ -22,7 +23,7 @@ def enter(report: Report) -> Report:
     """
     if report.shot_on is None:
         report.shot_on = _day_of_frames(report)
-    problems = check_submission(report)
+    problems = [*check_submission(report), *contradiction_problems(report)]
     if problems:
         raise InvalidInput(problems)
     write_report(
