@@ -49,7 +49,6 @@ class Bags(Catalogue):
     def rows(self) -> Any:
         return KeptBag.objects.filter(owner=self.request.user).order_by("id")
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Your own bag, if you have packed one. Nobody else sees it."""
         return self.paged(self.rows(), lambda page: [BagSerializer(present(kept)).data for kept in page])

@@ -248,6 +248,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "ReportState": "registry.reports.models.ReportState.choices",
         "ImageState": "registry.reports.models.ImageState.choices",
+        "BagLensState": "registry.bags.contents.STATES",
     },
     "SCHEMA_PATH_PREFIX": r"/api/v[0-9]",
     "SWAGGER_UI_DIST": "SIDECAR",
