@@ -59,8 +59,8 @@ def chance_bands(posterior: np.ndarray, avs: np.ndarray) -> tuple[np.ndarray, np
 def _level_where(mass: np.ndarray, wanted: float) -> np.ndarray:
     """Chance below which the wanted mass lies, by linear interpolation between LEVELS."""
     upper = np.maximum(np.argmax(mass >= wanted, axis=2), 1)
-    below = np.take_along_axis(mass, upper[..., None] - 1, axis=2)[..., 0]
-    above = np.take_along_axis(mass, upper[..., None], axis=2)[..., 0]
+    cell, stop = np.ogrid[: mass.shape[0], : mass.shape[1]]
+    below, above = mass[cell, stop, upper - 1], mass[cell, stop, upper]
     part = np.clip((wanted - below) / np.maximum(above - below, 1e-12), 0, 1)
     return LEVELS[upper - 1] + part * (LEVELS[upper] - LEVELS[upper - 1])
 
@@ -70,14 +70,12 @@ def limit_quantiles(posterior: np.ndarray, levels: tuple[float, ...] = (0.05, 0.
     marginal = posterior.reshape(len(posterior), SPREAD_COUNT, GRID_POINTS).sum(axis=1, dtype=float)
     cumulative = np.cumsum(marginal, axis=1)
     cumulative /= cumulative[:, -1:]
-    columns = []
-    for level in levels:
-        bin_ = np.argmax(cumulative >= level, axis=1)
-        mass = np.take_along_axis(marginal, bin_[:, None], axis=1)[:, 0]
-        above = np.take_along_axis(cumulative, bin_[:, None], axis=1)[:, 0]
-        part = 1 - np.clip((above - level) / np.maximum(mass, 1e-300), 0, 1)
-        columns.append(EDGES[bin_] + part * (EDGES[1] - EDGES[0]))
-    return np.column_stack(columns)
+    wanted = np.array(levels)
+    cell = np.arange(len(posterior))[:, None]
+    bin_ = (cumulative[:, :, None] >= wanted).argmax(axis=1)
+    mass, above = marginal[cell, bin_], cumulative[cell, bin_]
+    part = 1 - np.clip((above - wanted) / np.maximum(mass, 1e-300), 0, 1)
+    return EDGES[bin_] + part * (EDGES[1] - EDGES[0])
 
 
 @lru_cache(maxsize=2)

@@ -100,7 +100,7 @@ def _spread_over_cells(keys, asked, band_names, lens_zones):
     """
     open_count = (keys[:, 1:] < 0).sum(axis=1)
     cells = _distinct(np.concatenate([keys[open_count == 0], asked]))
-    for open_now in (1, 2):
+    for open_now in (1, 2) if open_count.any() else ():
         mine = keys[open_count == open_now]
         if len(mine):
             mine = _distinct(mine)
@@ -172,7 +172,8 @@ def _stops(arrays: EvidenceArrays, cell_lens: np.ndarray, low: np.ndarray, entri
     high = arrays.lens_narrowest[cell_lens]
     micro = np.unique(np.round(np.concatenate([_FULL_AVS, low, high, np.unique(av)]) * 1e6).astype(np.int64))
     avs = micro / 1e6
-    is_full = np.isin(micro, _FULL_MICRO)
+    is_full = np.zeros(len(micro), dtype=bool)
+    is_full[np.searchsorted(micro, _FULL_MICRO)] = True
     inner = is_full & (avs > low[:, None] + 0.25) & (avs < high[:, None] - 0.25)
     ends = (np.abs(avs - low[:, None]) < 1e-5) | (np.abs(avs - high[:, None]) < 1e-5)
     ladder = inner | ends
@@ -182,9 +183,9 @@ def _stops(arrays: EvidenceArrays, cell_lens: np.ndarray, low: np.ndarray, entri
     by_report[report, column] = True
     tested = np.zeros((len(cell_lens), len(avs)), dtype=bool)
     np.logical_or.at(tested, entries[1], by_report[entries[0]])
-    near = np.abs(avs[:, None] - avs) < SAME_STOP_AV
-    ladder_tested = ladder & (tested.astype(np.float32) @ near.astype(np.float32) > 0)
-    beside = (ladder.astype(np.float32) @ near.astype(np.float32)) > 0
+    near = (np.abs(avs[:, None] - avs) < SAME_STOP_AV).astype(np.float32)
+    ladder_tested = ladder & (tested.astype(np.float32) @ near > 0)
+    beside = ladder.astype(np.float32) @ near > 0
     tested = ladder_tested | (tested & ~beside)
     used = ladder.any(axis=0) | tested.any(axis=0)
     return avs[used], ladder[:, used], tested[:, used]

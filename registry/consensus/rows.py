@@ -232,11 +232,12 @@ def _row_hashes(member_hashes: np.ndarray, start: np.ndarray, share: np.ndarray)
 
 
 def _counts(cells: Cells, kind: np.ndarray, place: np.ndarray, width: int) -> dict[str, np.ndarray]:
-    told = np.unique(place[kind == EVIDENCE])
-    mixed_only = np.setdiff1d(place[kind == MIXED], told)
+    per_kind = np.bincount(cells.entry_cell * 3 + kind, minlength=cells.count * 3).reshape(-1, 3)
+    mixed = place[kind == MIXED]
+    mixed_only = np.setdiff1d(mixed, place[kind == EVIDENCE]) if len(mixed) else mixed
     return {
-        "n_reports": np.bincount(cells.entry_cell[kind == EVIDENCE], minlength=cells.count),
+        "n_reports": per_kind[:, EVIDENCE],
         "n_mixed": np.bincount(mixed_only // width, minlength=cells.count),
-        "n_mixed_reports": np.bincount(cells.entry_cell[kind == MIXED], minlength=cells.count),
-        "n_nothing": np.bincount(cells.entry_cell[kind == NOTHING], minlength=cells.count),
+        "n_mixed_reports": per_kind[:, MIXED],
+        "n_nothing": per_kind[:, NOTHING],
     }

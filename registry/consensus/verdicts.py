@@ -39,6 +39,12 @@ CODES = (
 
 CONFIDENCES = ("tentative", "fair", "firm")
 
+# Tables by code, which cost less than asking whether a code is among some.
+_STATES_A_STOP = np.array([name in ("clean-as-far-as-tested", "clean-to") for name in CODES])
+_NEVER_SURE = np.array(
+    [name in ("no-reports", "reports-differ", "one-report", "no-safe-stop") for name in CODES]
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
@@ -85,12 +91,11 @@ def rule(rows: Rows, chance: np.ndarray, low: np.ndarray, high: np.ndarray) -> R
     code[says >= 0] = CODES.index("one-report")
     code[_differ(rows) | ((rows.n_clusters == 0) & (rows.n_mixed > 1))] = CODES.index("reports-differ")
     code[(rows.n_clusters == 0) & (rows.n_mixed == 0)] = CODES.index("no-reports")
-    states = np.isin(code, [CODES.index(name) for name in ("clean-as-far-as-tested", "clean-to")])
     bound = np.where(never, 1 - high[every, column], low[every, column])
     confident = never | (stated >= 0)
     return Ruling(
         code=code,
-        column=np.where(states, column, -1),
+        column=np.where(_STATES_A_STOP[code], column, -1),
         confidence=_confidence(code, rows.n_clusters, bound, confident),
         says=np.where(code == CODES.index("one-report"), says, -1),
         says_column=says_column,
@@ -108,8 +113,7 @@ def _ends(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _confidence(code, n: np.ndarray, bound: np.ndarray, confident: np.ndarray) -> np.ndarray:
     """Firm and fair need independent reports and a bound of the chance at the stop that the verdict rests on."""
     level = np.zeros(len(code), dtype=np.intp)
-    rules = [CODES.index(name) for name in ("no-reports", "reports-differ", "one-report", "no-safe-stop")]
-    sure = confident & ~np.isin(code, rules)
+    sure = confident & ~_NEVER_SURE[code]
     level[sure & (n >= FAIR_COUNT) & (bound >= FAIR_CHANCE)] = CONFIDENCES.index("fair")
     level[sure & (n >= FIRM_COUNT) & (bound >= FIRM_CHANCE)] = CONFIDENCES.index("firm")
     level[code == CODES.index("no-reports")] = -1
