@@ -41,7 +41,8 @@ def overlay_svg(result: FrameResult) -> str:
         f' font-family="sans-serif" font-size="13" fill="{INK}">',
         f"<title>{escape(_title(result))}</title>",
         f'<rect width="{whole[0]}" height="{whole[1]}" fill="{PAPER}"/>',
-        f'<g transform="translate({MARGIN} {MARGIN})">{grey_picture(image, WIDTH, height)}{patch_circle(found, WIDTH, height)}</g>',
+        f'<g transform="translate({MARGIN} {MARGIN})">{grey_picture(image, WIDTH, height)}',
+        f"{patch_circle(found, WIDTH, height)}</g>",
     ]
     if found.profile is not None:
         parts.append(

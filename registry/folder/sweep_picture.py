@@ -1,4 +1,4 @@
-"""One picture per sweep: excess against aperture with its 95 % intervals, above the frames themselves, as an SVG file."""
+"""One picture per sweep, as SVG: excess against aperture with its 95 % intervals, above the frames themselves."""
 
 from __future__ import annotations
 

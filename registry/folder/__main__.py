@@ -1,0 +1,5 @@
+import sys
+
+from registry.folder.command import main
+
+sys.exit(main())
