@@ -97,10 +97,10 @@ def _said(lens: Lens, zones: Zones, zone: str) -> tuple[str, str]:
     if standing is None:
         return NOT_TESTED, ""
     last = last_clean(standing)
-    alone = standing.verdict == "one-report"
+    sure = "one report" if standing.verdict == "one-report" else standing.confidence
     if last is None:
-        return (standing.words.removeprefix("one report so far: "), "one report" if alone else "")
-    return mark_of(last["f_number"]), "one report" if alone else standing.confidence
+        return standing.words.removeprefix("one report so far: "), sure
+    return mark_of(last["f_number"]), sure
 
 
 def _span(lens: Lens, first: str, last: str) -> str:

@@ -139,7 +139,7 @@ def _need_problems(need: Need) -> Iterator[Problem]:
 
 def _owned_problems(owned: Owned) -> Iterator[Problem]:
     for index, one in enumerate(owned.filters):
-        yield from _wavelengths((one.cut_on_nm,), f"owned.filters.{index}.cut_on_nm")
+        yield from _wavelength(one.cut_on_nm, f"owned.filters.{index}.cut_on_nm")
         yield from check_length(
             one.diameter_mm, f"owned.filters.{index}.diameter_mm", SMALLEST_MM, LARGEST_MM
         )
@@ -165,7 +165,7 @@ def _price_problems(prices: Prices | None) -> Iterator[Problem]:
         return
     for index, (one, price) in enumerate(prices.filters.items()):
         at = f"prices.filters.{index}"
-        yield from _wavelengths((one.cut_on_nm,), f"{at}.cut_on_nm")
+        yield from _wavelength(one.cut_on_nm, f"{at}.cut_on_nm")
         yield from check_length(one.diameter_mm, f"{at}.diameter_mm", SMALLEST_MM, LARGEST_MM)
         yield from _price(price, f"{at}.price")
     yield from _ring_problems(prices.rings, "prices.rings")
@@ -220,7 +220,11 @@ def _choice(value: str, field: str, known: tuple[str, ...]) -> Iterator[Problem]
 
 def _wavelengths(values: Iterable[Any], field: str) -> Iterator[Problem]:
     for index, value in enumerate(values):
-        try:
-            check_wavelength(value, f"{field}.{index}")
-        except CleanstopError as error:
-            yield from error.problems
+        yield from _wavelength(value, f"{field}.{index}")
+
+
+def _wavelength(value: Any, field: str) -> Iterator[Problem]:
+    try:
+        check_wavelength(value, field)
+    except CleanstopError as error:
+        yield from error.problems
