@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -89,6 +90,28 @@ def tester_of(report: Report, accounts_by_name: dict[str, str]) -> str:
     if name in accounts_by_name:
         return f"account:{accounts_by_name[name]}"
     return f"person:{name}" if name else f"source:{source_of(report) or report.public_id}"
+
+
+def sources_by_report(reports: Iterable[Report], accounts_by_name: dict[str, str]) -> dict[int, str]:
+    """Which publication each relay among these reports counts as, by the report's row; own tests have none.
+
+    Whoever passes on one page twice passes on one thing. But a page where several named people each tell of
+    their own test, such as a discussion, is as many sources as it has testers on that lens; what is passed on
+    from there without a name adds no voice: it counts with the first of them by name.
+    """
+    relays = [(report, source) for report in reports if (source := source_of(report))]
+    testers: dict[tuple[int, str], set[str]] = defaultdict(set)
+    for report, source in relays:
+        if report.tester_name:
+            testers[report.lens_id, source].add(tester_of(report, accounts_by_name))
+    counted = {}
+    for report, source in relays:
+        named = sorted(testers[report.lens_id, source])
+        if len(named) > 1:
+            own = tester_of(report, accounts_by_name) if report.tester_name else named[0]
+            source = f"{source} by {own}"
+        counted[report.pk] = source
+    return counted
 
 
 def names_cited(reports: Iterable[Report]) -> set[str]:

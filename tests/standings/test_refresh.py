@@ -127,6 +127,24 @@ def test_a_source_relayed_twice_is_one_piece_of_evidence(lens):
     assert standing_of(lens).n_independent == 1
 
 
+def test_a_discussion_is_as_many_voices_as_it_has_named_testers(lens):
+    for number in range(6):
+        relay_on(lens, tester=f"Tester {number}", url="https://dunes.example/thread/7")
+    refresh_lens(lens)
+    assert standing_of(lens).n_independent == 6
+    relay_on(lens, url="https://dunes.example/thread/7")
+    relay_on(lens, tester="tester  3", url="https://dunes.example/thread/7")
+    refresh_lens(lens)
+    assert standing_of(lens).n_independent == 6
+
+
+def test_a_page_relayed_with_and_without_its_authors_name_is_one_voice(lens):
+    relay_on(lens, tester="Hazel Marram", url="https://dunes.example/leaflet")
+    relay_on(lens, url="https://dunes.example/leaflet")
+    refresh_lens(lens)
+    assert standing_of(lens).n_independent == 1
+
+
 def test_a_relay_of_a_contributor_is_that_contributor(lens):
     author = AccountFactory(name="Hazel Marram")
     report_on(lens, author=author)

@@ -11,13 +11,13 @@ from registry.accounts.models import Account
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
 from registry.reports.models import Basis, Copy, Report, ReportState, Sweep
-from registry.reports.rules.sources import source_of
 from registry.standings.rules import (
     LightPath,
     filter_position_of,
     names_cited,
     one_key_per_copy,
     path_of,
+    sources_by_report,
     tester_of,
 )
 
@@ -50,9 +50,10 @@ def evidence_by_path(reports: list[Report]) -> dict[LightPath, list[evidence.Rep
     """Evidence of these reports, by the light path it is about."""
     copies = one_key_per_copy(_copies_behind(reports))
     accounts = accounts_cited(reports)
+    sources = sources_by_report(reports, accounts)
     grouped: dict[LightPath, list[evidence.Report]] = defaultdict(list)
     for report in reports:
-        grouped[path_of(report)].extend(_entries(report, copies, accounts))
+        grouped[path_of(report)].extend(_entries(report, copies, accounts, sources.get(report.pk)))
     return dict(grouped)
 
 
@@ -70,12 +71,14 @@ def accounts_cited(reports: list[Report]) -> dict[str, str]:
     return dict(known.values_list("spelled", "public_id"))
 
 
-def _entries(report: Report, copies: dict[int, str], accounts: dict[str, str]) -> list[evidence.Report]:
+def _entries(
+    report: Report, copies: dict[int, str], accounts: dict[str, str], source: str | None
+) -> list[evidence.Report]:
     body = report.body or (report.rig.body if report.rig_id else None)
     shared = {
         "tester": tester_of(report, accounts),
         "copy": copies.get(report.copy_id) if report.copy_id else None,
-        "source": source_of(report),
+        "source": source,
         "cut_on_nm": report.cut_on_nm,
         "cut_on_group": (report.light_group or None) if report.cut_on_nm is None else None,
         "filter_position": filter_position_of(report),
