@@ -130,7 +130,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "The list or the text is longer than the registry takes.",
         "Shorten it, or spread it over several requests or reports.",
         "too-many max-length too-many-frames too-many-tokens too-many-rows too-many-replies "
-        "too-many-to-compare text-too-long",
+        "too-many-to-compare too-many-watches too-many-reservations too-many-lists text-too-long",
     ),
     Explanation(
         "Too many requests",
@@ -144,13 +144,13 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "the nearest.",
         "Check the spelling. Gear that is really missing can be added by anyone with an account.",
         "unknown-* *-unknown does-not-exist not-a-choice invalid-choice no-such-* "
-        "nothing-measured picture-option named-*",
+        "nothing-measured picture-option named-* embed-size embed-format",
     ),
     Explanation(
         "There is nothing at this address",
         "Nothing is registered under that address, or it is a draft, which only its author sees.",
         "Check the address, or look the lens up by name.",
-        "not-found",
+        "not-found not-embeddable",
     ),
     Explanation(
         "A date that can’t be",
