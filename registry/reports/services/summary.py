@@ -48,9 +48,15 @@ def say_summary(
 
 @transaction.atomic
 def stand_by_summary(
-    *, report: Report, by: Account, answer: str = "", expected_version: int | None = None
+    *,
+    report: Report,
+    by: Account,
+    answer: str = "",
+    stands: bool = True,
+    expected_version: int | None = None,
 ) -> OwnSummary:
-    """Stand by one's summary although the measurement contradicts it; the answer is kept with the report.
+    """Stand by one's summary although the measurement contradicts it; the answer is kept with the report. stands:
+    False takes that back.
 
     Raises InvalidInput when there is no summary, or the answer is too long.
     """
@@ -68,8 +74,8 @@ def stand_by_summary(
                 remedy="Say first how far you would call the lens clean.",
             )
         )
-    summary.contradicts = contradictions_of(report, summary)
-    summary.stands, summary.answer = True, said
+    summary.contradicts = contradictions_of(report, summary) if stands else []
+    summary.stands, summary.answer = stands, said if stands else ""
     summary.save(update_fields=["contradicts", "stands", "answer", "said_at"])
     write_report(report)
     return summary
