@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -64,6 +65,18 @@ def test_priors_survive_json_to_the_last_digit():
     again = Priors.from_dict(json.loads(json.dumps(learned.to_dict())))
     assert again == learned
     assert assess_lens(PRIME, agreeing(3, 8), again) == assess_lens(PRIME, agreeing(3, 8), learned)
+
+
+@pytest.mark.parametrize(
+    "unknown_then", [("effects", "levels"), ("effects", "levels", "cell_spread", "causes")]
+)
+def test_priors_of_an_earlier_method_still_load_with_what_it_computed_with(unknown_then):
+    learned = fit_priors([(PRIME, agreeing(3, 8))] * 5)
+    stored = {key: value for key, value in learned.to_dict().items() if key not in unknown_then}
+    again = Priors.from_dict({**stored, "method_version": "2026.1", "note": "unknown now"})
+    base = {name: getattr(DEFAULT_PRIORS, name) for name in unknown_then}
+    assert again == replace(learned, method_version="2026.1", **base)
+    assert assess_lens(PRIME, agreeing(3, 8), again).cells
 
 
 def test_a_stricter_reader_expects_earlier_limits():

@@ -6,6 +6,7 @@ import json
 import pytest
 from django.core.management import CommandError, call_command
 
+from registry.consensus.constants import METHOD_VERSION
 from registry.ledger.models import Event
 from registry.ledger.worker import drain_tasks
 from registry.reports.services import file_report, withdraw_report
@@ -52,6 +53,16 @@ def test_renewed_priors_are_a_new_edition_and_every_standing_states_its_own(cata
 def test_renewing_without_news_makes_no_edition(catalogue):
     renew_priors()
     assert renew_priors().number == 2
+
+
+def test_an_edition_of_an_earlier_method_still_serves(catalogue):
+    edition = ensure_edition()
+    known_then = {k: v for k, v in edition.content.items() if k not in ("effects", "levels")}
+    PriorsEdition.objects.update(content=known_then, method_version="2026.1")
+    assert refresh_all().written == 3
+    standing = Standing.objects.first()
+    assert (standing.priors.method_version, standing.method_version) == ("2026.1", METHOD_VERSION)
+    assert renew_priors().number == edition.number + 1
 
 
 def test_the_commands_say_what_they_did(catalogue):
