@@ -42,8 +42,9 @@ def _database_for_several_threads(transactional_db):
 
 @pytest.fixture(scope="session")
 def chromium():
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=30_000)  # for machines that are busy with other things
     # Playwright runs an event loop of its own in this thread; Django would take it for asynchronous code.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
     with sync_playwright() as playwright:
