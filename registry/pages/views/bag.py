@@ -115,6 +115,12 @@ def _lens_meant(request: HttpRequest) -> tuple[Lens | None, list]:
     return (sure[0] if len(sure) == 1 else None), matches
 
 
+def _offered(request: HttpRequest, held: Bag) -> Lens | None:
+    """The lens that a link from its own page brings along, unless it is in the bag."""
+    slug = request.GET.get("pack", "")[:140]
+    return gear_by_slug(GearKind.LENS, slug, field="pack") if slug and slug not in held.slugs else None
+
+
 def _asked_by_button(request: HttpRequest) -> Change | None:
     """What a button takes out of the bag, or in; None for one that this page doesn't have."""
     kind, _, figures = request.POST.get("act", "").partition(":")
@@ -186,5 +192,6 @@ def _bag_page(
         "matches": matches or [],
         "lens_unknown": bool(sent and "lens" in sent),
         "zooms": [one.lens for one in packed if one.lens.is_zoom],
+        "offered": _offered(request, held),
     }
     return render(request, "pages/bag.html", context, status=422 if sent else 200)
