@@ -36,7 +36,7 @@ def _lens(results: Sequence[FrameResult], server: Server, ask: Ask | None) -> st
     written = next((name for result in results if (name := result.frame.exif.lens_model)), "")
     near = []
     if written:
-        rows = server.get("lenses/", search=written, limit=NEAR)["results"]
+        rows = server.rows("lenses/", search=written, limit=NEAR)
         near = [(row["lens"]["title"], row["lens"]["slug"]) for row in rows]
     seen = f" The frames say “{written}”." if written else ""
     return _chosen("lens", f"Which lens?{seen}", near, ask, typed=True)
@@ -53,7 +53,7 @@ def _rig(options: Namespace, server: Server, ask: Ask | None) -> str | dict[str,
             )
         cut_on = {"cut_on_nm": options.cut_on} if options.cut_on is not None else {}
         return {"body": options.body, "conversion": options.conversion} | cut_on
-    rows = server.get("rigs/", limit=50)["results"]
+    rows = server.rows("rigs/", limit=50)
     own = [(row["title"] + (f" ({row['label']})" if row["label"] else ""), row["id"]) for row in rows]
     if not own:
         raise _missing(
@@ -70,7 +70,7 @@ def _filter(options: Namespace, server: Server, ask: Ask | None) -> dict[str, st
         return {}
     name = options.filter
     if not name:
-        rows = server.get("filters/", limit=200)["results"]
+        rows = server.rows("filters/", limit=200)
         known = [("none on the lens", ""), *((row["title"], row["slug"]) for row in rows)]
         name = _chosen(
             "filter", "Which filter?", known, ask, typed=True, option="--filter NAME or --no-filter"

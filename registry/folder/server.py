@@ -58,6 +58,10 @@ class Server:
         """What stands at a path below /api/v1/."""
         return self._ask("GET", path, params=asked)
 
+    def rows(self, path: str, **asked: Any) -> list[dict[str, Any]]:
+        """The first page of a list."""
+        return self.get(path, **asked)["items"]
+
     def post(
         self,
         path: str,
@@ -94,8 +98,8 @@ class Server:
         raise AssertionError("the last attempt returns or raises")
 
     def _answer(self, response: httpx.Response) -> Any:
-        if response.is_success:
-            return response.json() if response.content else None
+        if response.is_success and response.headers.get("Content-Type", "").startswith("application/json"):
+            return response.json()
         kind = _ERRORS.get(response.status_code, InvalidInput)
         raise kind(_problems_of(response, self.address))
 
