@@ -112,6 +112,7 @@ class Lens(GearItem):
     class Meta:
         ordering = ["maker__name", "focal_min_mm", "widest_f", "name"]
         verbose_name_plural = "lenses"
+        indexes = [models.Index(fields=["updated_at"], name="lens_updated_at")]  # the newest is a list's stamp
         constraints = [
             models.UniqueConstraint(
                 fields=["maker", "name", "optical_revision"], name="lens_named_once_per_maker"

@@ -129,6 +129,8 @@ TEMPLATES = [
 # ---- where data lives ------------------------------------------------------------------------------
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'registry.sqlite3'}")}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # Opening the file and reading its schema costs more than most questions put to it.
+    DATABASES["default"]["CONN_MAX_AGE"] = None
     # Only this set lost no write and locked no writer in our trial: WAL, a long busy timeout and immediate
     # transactions, so that a reader who turns writer cannot find the lock taken.
     DATABASES["default"]["OPTIONS"] = {

@@ -92,6 +92,7 @@ class Standing(models.Model):
         indexes = [
             models.Index(fields=["cut_on_group", "verdict"]),
             models.Index(fields=["lens", "cut_on_group"], condition=Q(leads=True), name="standing_leads"),
+            models.Index(fields=["computed_at"], name="standing_computed_at"),  # the newest is a list's stamp
         ]
 
     def __str__(self) -> str:

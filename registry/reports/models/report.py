@@ -91,6 +91,7 @@ class Report(models.Model):
         indexes = [
             models.Index(fields=["lens", "state"]),
             models.Index(fields=["author", "state"]),
+            models.Index(fields=["lens", "version"]),  # how often a lens's reports were written: its page's stamp
         ]
         constraints = [
             models.CheckConstraint(condition=Q(basis__in=Basis.values), name="report_basis_known"),
