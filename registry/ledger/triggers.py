@@ -1,46 +1,59 @@
-"""The database itself refuses to change or delete an event, whoever asks."""
+"""The database itself refuses to change or delete the rows of an append-only table, whoever asks."""
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-REFUSAL = "the event log is append-only"
+LOG, REFUSAL = "ledger_event", "the event log is append-only"
 
-CREATE = {
-    "sqlite": (
-        f"""CREATE TRIGGER ledger_event_no_update BEFORE UPDATE ON ledger_event
-            BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
-        f"""CREATE TRIGGER ledger_event_no_delete BEFORE DELETE ON ledger_event
-            BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
-    ),
-    "postgresql": (
-        f"""CREATE FUNCTION ledger_event_refuse() RETURNS trigger LANGUAGE plpgsql AS
-            $$ BEGIN RAISE EXCEPTION '{REFUSAL}' USING ERRCODE = 'integrity_constraint_violation'; END $$""",
-        """CREATE TRIGGER ledger_event_no_change BEFORE UPDATE OR DELETE ON ledger_event
-            FOR EACH ROW EXECUTE FUNCTION ledger_event_refuse()""",
-        """CREATE TRIGGER ledger_event_no_truncate BEFORE TRUNCATE ON ledger_event
-            FOR EACH STATEMENT EXECUTE FUNCTION ledger_event_refuse()""",
-    ),
-}
-DROP = {
-    "sqlite": ("DROP TRIGGER ledger_event_no_update", "DROP TRIGGER ledger_event_no_delete"),
-    "postgresql": (
-        "DROP TRIGGER ledger_event_no_truncate ON ledger_event",
-        "DROP TRIGGER ledger_event_no_change ON ledger_event",
-        "DROP FUNCTION ledger_event_refuse()",
-    ),
-}
+
+def close_table(connection: BaseDatabaseWrapper, table: str, refusal: str) -> None:
+    """Let rows of a table be added only. The registry runs on SQLite and PostgreSQL only.
+
+    refusal: what the database says to whoever tries to change one; no quotation mark in it.
+    """
+    if connection.vendor == "sqlite":
+        _run(connection, [_on_sqlite(table, act, refusal) for act in ("update", "delete")])
+    else:
+        _run(connection, _on_postgresql(table, refusal))
+
+
+def open_table(connection: BaseDatabaseWrapper, table: str) -> None:
+    """Undo close_table: for undoing a migration, and for tests that empty their database."""
+    if connection.vendor == "sqlite":
+        _run(connection, [f"DROP TRIGGER {table}_no_{act}" for act in ("update", "delete")])
+    else:
+        drops = [f"DROP TRIGGER {table}_no_{act} ON {table}" for act in ("truncate", "change")]
+        _run(connection, [*drops, f"DROP FUNCTION {table}_refuse()"])
 
 
 def create_triggers(connection: BaseDatabaseWrapper) -> None:
-    """Close the event table against change. The registry runs on SQLite and PostgreSQL only."""
-    _run(connection, CREATE[connection.vendor])
+    """Close the event log."""
+    close_table(connection, LOG, REFUSAL)
 
 
 def drop_triggers(connection: BaseDatabaseWrapper) -> None:
-    """Open it again: for undoing the migration, and for tests that empty their database."""
-    _run(connection, DROP[connection.vendor])
+    """Open the event log."""
+    open_table(connection, LOG)
 
 
-def _run(connection: BaseDatabaseWrapper, statements: tuple[str, ...]) -> None:
+def _on_sqlite(table: str, act: str, refusal: str) -> str:
+    return (
+        f"CREATE TRIGGER {table}_no_{act} BEFORE {act.upper()} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{refusal}'); END"
+    )
+
+
+def _on_postgresql(table: str, refusal: str) -> list[str]:
+    return [
+        f"CREATE FUNCTION {table}_refuse() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN RAISE EXCEPTION '{refusal}' USING ERRCODE = 'integrity_constraint_violation'; END $$",
+        f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE ON {table} "
+        f"FOR EACH ROW EXECUTE FUNCTION {table}_refuse()",
+        f"CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
+        f"FOR EACH STATEMENT EXECUTE FUNCTION {table}_refuse()",
+    ]
+
+
+def _run(connection: BaseDatabaseWrapper, statements: list[str]) -> None:
     with connection.cursor() as cursor:
         for statement in statements:
             cursor.execute(statement)
