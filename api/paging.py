@@ -16,6 +16,7 @@ class StablePagination(CursorPagination):
     page_size = 50
     max_page_size = 200
     page_size_query_param = "limit"
+    offset_cutoff = 100_000  # lists may be ordered by something that thousands of lenses share, such as "untested"
     ordering = ("id",)
 
     def paginate_queryset(self, queryset, request, view=None):

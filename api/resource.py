@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from django_filters import FilterSet
 from rest_framework import serializers, viewsets
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import tagged
 from api.strict import StrictSerializer, refuse_unknown_parameters
-from registry.errors import NotFound, Problem
+from registry.errors import InvalidInput, NotFound, Problem
 
 
 class ListQuery(StrictSerializer):
@@ -32,10 +33,24 @@ class Resource(viewsets.GenericViewSet):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         usual = ListQuery if self.action == "list" else NoQuery
-        query = self.queries.get(self.action, usual)(data=request.query_params.dict())
-        refuse_unknown_parameters(request.query_params, query.fields)
+        given = request.query_params.dict()
+        filters = self.filterset_class.base_filters if self._filters_here() else {}
+        query = self.queries.get(self.action, usual)(
+            data={name: value for name, value in given.items() if name not in filters}
+        )
+        refuse_unknown_parameters(given, {*query.fields, *filters})
         query.is_valid(raise_exception=True)
         self.asked: dict[str, Any] = query.validated_data
+
+    def filters(self) -> FilterSet:
+        """The resource's filters as asked for. Raises InvalidInput with every value that can't be read."""
+        filters = self.filterset_class(self.request.query_params.dict(), queryset=self.get_queryset())
+        if problems := filters.problems():
+            raise InvalidInput(problems)
+        return filters
+
+    def _filters_here(self) -> bool:
+        return self.action == "list" and getattr(self, "filterset_class", None) is not None
 
     def paged(self, rows: Any, present: Any = None) -> Response:
         """One page of a queryset, each row through the resource's serializer, or all through present(rows)."""

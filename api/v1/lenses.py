@@ -8,18 +8,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import tagged
-from api.resource import Catalogue, ListQuery
+from api.resource import Catalogue
 from api.strict import FiniteFloatField, StrictSerializer
 from api.v1.answers import AnswerSerializer, StopSerializer
 from api.v1.gear import GearProposals, GearSerializer
 from api.v1.gear_inputs import LensProposal
 from registry.consensus.constants import VISIBLE_EV
-from registry.consensus.verdicts import CONFIDENCES
-from registry.gear.models import FilterSeat, GearKind, Lens, Mount, Projection
+from registry.gear.models import FilterSeat, GearKind, Lens, Projection
 from registry.gear.queries import gear_by_slug
 from registry.gear.services import propose_lens
 from registry.standings.queries import filter_lenses, lens_answer, lens_rows
-from registry.standings.queries.lookup import KINDS, UNTESTED
+from registry.standings.queries.lens_filters import LensFilters
 
 
 class LensSerializer(GearSerializer):
@@ -74,39 +73,6 @@ class Reader(StrictSerializer):
     )
 
 
-class LensQuery(Reader, ListQuery):
-    search = serializers.CharField(
-        default="",
-        allow_blank=True,
-        max_length=160,
-        help_text="A name as people write it, mistakes forgiven; best matches first.",
-    )
-    mount = serializers.SlugField(required=False, help_text="Slug of a mount.")
-    kind = serializers.ChoiceField(choices=KINDS, required=False)
-    focal_mm = FiniteFloatField(
-        required=False, min_value=1, max_value=3000, help_text="A focal length it covers."
-    )
-    thread = FiniteFloatField(required=False, min_value=10, max_value=200, help_text="Filter thread in mm.")
-    clean_to = FiniteFloatField(
-        required=False,
-        min_value=0.7,
-        max_value=64,
-        help_text="Called clean at this f-number in its worst tested zone.",
-    )
-    confidence = serializers.ChoiceField(choices=CONFIDENCES, required=False, help_text="At least this sure.")
-    untested = serializers.ChoiceField(
-        choices=UNTESTED, required=False, help_text="Hide or only untested lenses."
-    )
-
-    def validate_mount(self, slug: str) -> str:
-        if not Mount.objects.filter(slug=slug).exists():
-            known = ", ".join(Mount.objects.values_list("slug", flat=True))
-            raise serializers.ValidationError(
-                f"“{slug}” is no mount here. Known are: {known}.", "unknown-mount"
-            )
-        return slug
-
-
 class AnswerQuery(Reader):
     teleconverter = serializers.SlugField(
         required=False, help_text="Slug of the teleconverter behind the lens."
@@ -120,17 +86,17 @@ class Lenses(GearProposals, Catalogue):
 
     queryset = Lens.objects.select_related("maker").prefetch_related("mounts").order_by("slug")
     serializer_class = LensRowSerializer
-    queries = {"list": LensQuery, "retrieve": AnswerQuery}
+    queries = {"retrieve": AnswerQuery}
+    filterset_class = LensFilters
     what = "lens"
     propose = staticmethod(propose_lens)
     proposal_shape = LensSerializer
 
-    @extend_schema(parameters=[LensQuery])
     def list(self, request: Request) -> Response:
         """Lenses that pass every filter, each with one sentence at your cut-on."""
-        asked = {name: value for name, value in self.asked.items() if name not in ("cursor", "limit")}
-        reader = {name: asked[name] for name in ("cut_on_nm", "visible_ev") if name in asked}
-        lenses = filter_lenses(**asked).select_related("maker").prefetch_related("mounts")
+        asked = self.filters().criteria()
+        lenses = filter_lenses(asked).select_related("maker").prefetch_related("mounts")
+        reader = {"cut_on_nm": asked.cut_on_nm, "visible_ev": asked.visible_ev}
         return self.paged(lenses, lambda page: LensRowSerializer(lens_rows(page, **reader), many=True).data)
 
     @extend_schema(parameters=[AnswerQuery], responses=LensWithAnswerSerializer)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.core.cache import cache
 from django.db.models import Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
@@ -13,6 +14,9 @@ from registry.errors import NotFound, Problem
 from registry.gear.models import FilterSeat, Lens
 from registry.wanted.models import LookUpCount, Reservation, WantedTest
 from registry.wanted.rules import BITS_WORTH_A_TEST
+
+FEW = 3
+FRONT_KEY, FRONT_SECONDS = "wanted-few", 5 * 60
 
 
 def wanted_tests(
@@ -48,6 +52,24 @@ def with_reservations(tests: list[WantedTest]) -> list[WantedTest]:
     for test in tests:
         test.taken = held.get((test.lens_id, test.cut_on_group))
     return tests
+
+
+def most_wanted() -> list[dict]:
+    """A few unreserved tests for the front page, told plainly; kept in the cache, since the ranking is hourly and
+    any of them will do: lens and slug, cut-on group, and the focal zone where it is a zoom."""
+    told = cache.get(FRONT_KEY)
+    if told is None:
+        told = [
+            {
+                "lens": str(test.lens),
+                "slug": test.lens.slug,
+                "group": test.group_label,
+                "zone": test.zone_label if test.lens.is_zoom else "",
+            }
+            for test in wanted_tests(reserved=False)[:FEW]
+        ]
+        cache.set(FRONT_KEY, told, FRONT_SECONDS)
+    return told
 
 
 def reservations_of(account: Account) -> QuerySet[Reservation]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
+from django.core.cache import cache
 from django.db import IntegrityError, transaction
 from django.db.models import Count, F, Max, Sum
 from django.utils import timezone
@@ -18,7 +19,7 @@ from registry.standings.models import Standing
 from registry.standings.queries import edition_in_force
 from registry.standings.queries.information import information_of
 from registry.wanted.models import Ended, LookUpCount, Reservation, WantedTest
-from registry.wanted.queries import open_reservations
+from registry.wanted.queries import FRONT_KEY, open_reservations
 from registry.wanted.rules import (
     LOOK_UPS_COUNT_FOR,
     LOOK_UPS_KEPT_FOR,
@@ -60,6 +61,8 @@ def rank_wanted_tests(*, lens: Lens | None = None, now: datetime | None = None) 
     written = 0
     for start in range(0, len(lenses), LENSES_AT_ONCE):
         written += _rank(lenses[start : start + LENSES_AT_ONCE], now or timezone.now())
+    if written:
+        cache.delete(FRONT_KEY)
     return written
 
 
@@ -152,6 +155,7 @@ def reserve_test(*, account: Account, test: WantedTest, now: datetime | None = N
                 remedy="Give one back, or report it, before you take on another.",
             )
         )
+    transaction.on_commit(lambda: cache.delete(FRONT_KEY))
     try:
         with transaction.atomic():
             return Reservation.objects.create(

@@ -138,7 +138,7 @@ def test_our_own_failure_shows_no_traceback(client, monkeypatch):
     def break_it(*args, **kwargs):
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr("registry.pages.views.look_up.list_lenses", break_it)
+    monkeypatch.setattr("registry.pages.views.look_up.LensList", break_it)
     client.raise_request_exception = False
     response = client.get(reverse("home"))
     assert response.status_code == 500

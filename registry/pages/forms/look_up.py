@@ -1,14 +1,15 @@
-"""The filters of the look-up page and the reader's camera."""
+"""The reader's camera, and how the filters of the look-up page are shown: each choice with its count."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from django import forms
 
 from registry.gear.models import Mount
-from registry.optics.stops import FULL_STOPS, check_f_number
+from registry.standings.queries import Criteria, Facets
 
-KINDS = (("", "any"), ("prime", "prime"), ("zoom", "zoom"))
-CONFIDENCES = (("", "any"), ("firm", "firm"), ("fair", "fair or firm"), ("tentative", "any verdict"))
 WAVELENGTH_HINT = "A number of nanometres from 400 to 1100."
 
 
@@ -49,40 +50,78 @@ class CameraForm(forms.Form):
         }
 
 
-class LookUpForm(CameraForm):
-    """Name and filters; all combine, and all stand in the page's address."""
+@dataclass(frozen=True)
+class Option:
+    """One choice of a filter. count: lenses that it would leave; None where that says nothing."""
 
-    q = forms.CharField(label="Lens", required=False, max_length=160)
-    kind = forms.ChoiceField(label="Kind", required=False, choices=KINDS)
-    focal_mm = forms.FloatField(
-        label="Covers focal length, mm",
-        required=False,
-        min_value=1,
-        max_value=3000,
-        widget=forms.NumberInput(attrs={"step": "any"}),
-    )
-    thread = forms.FloatField(
-        label="Filter thread, mm",
-        required=False,
-        min_value=10,
-        max_value=200,
-        widget=forms.NumberInput(attrs={"step": "any"}),
-    )
-    clean_to = forms.ChoiceField(
-        label="Clean to at least",
-        required=False,
-        choices=[
-            ("", "any"),
-            *((stop.mark, f"f/{stop.mark}") for stop in FULL_STOPS if 1 <= float(stop.mark) <= 32),
-        ],
-    )
-    confidence = forms.ChoiceField(label="Confidence", required=False, choices=CONFIDENCES)
-    untested = forms.ChoiceField(
-        label="Lenses nobody has tested",
-        required=False,
-        choices=[("", "shown"), ("hide", "left out"), ("only", "only these")],
-    )
+    value: str
+    words: str
+    count: int | None
+    chosen: bool
 
-    def clean_clean_to(self) -> float | None:
-        typed = self.cleaned_data["clean_to"]
-        return check_f_number(typed, "clean_to") if typed else None
+
+@dataclass(frozen=True)
+class Select:
+    """A filter as a list of choices."""
+
+    name: str
+    label: str
+    options: tuple[Option, ...]
+
+
+ANY = {
+    "mount": "any mount",
+    "kind": "any",
+    "thread": "any",
+    "clean_to": "any",
+    "confidence": "any",
+    "untested": "shown",
+}
+LABELS = {
+    "mount": "My mount",
+    "kind": "Kind",
+    "thread": "Filter thread",
+    "clean_to": "Clean to at least",
+    "confidence": "Confidence",
+    "untested": "Lenses nobody has tested",
+}
+WORDS: dict[str, Callable] = {
+    "thread": lambda value: f"{value:g} mm",
+    "clean_to": lambda value: f"f/{value:g}",
+    "confidence": {"firm": "firm", "fair": "fair or firm", "tentative": "any verdict"}.get,
+    "untested": {"hide": "left out", "only": "only these"}.get,
+}
+ORDERS = {
+    "": "name, or likeness to what is searched",
+    "clean-limit": "clean limit, furthest first",
+    "confidence": "confidence",
+    "focal-length": "focal length",
+    "thread": "filter thread",
+}
+
+
+def selects(criteria: Criteria, facets: Facets) -> dict[str, Select]:
+    """Every filter that has choices, by its name, and the order of the list."""
+    mounts = dict(Mount.objects.values_list("slug", "name"))
+    shown = {
+        name: Select(name, LABELS[name], _options(name, getattr(criteria, name), facets, mounts))
+        for name in ANY
+    }
+    orders = tuple(Option(key, words, None, key == (criteria.order or "")) for key, words in ORDERS.items())
+    return shown | {"order": Select("order", "In order of", orders)}
+
+
+def _options(name: str, chosen, facets: Facets, mounts: dict[str, str]) -> tuple[Option, ...]:
+    words = WORDS.get(name, str) if name != "mount" else mounts.get
+    options = [Option("", ANY[name], facets.without[name], not chosen)]
+    options += [
+        Option(_written(choice.value), words(choice.value), choice.count, choice.value == chosen)
+        for choice in facets.choices[name]
+    ]
+    if chosen and not any(option.chosen for option in options):  # typed into the address: no lens has it
+        options.append(Option(_written(chosen), words(chosen), 0, True))
+    return tuple(options)
+
+
+def _written(value: str | float) -> str:
+    return value if isinstance(value, str) else f"{value:g}"

@@ -32,6 +32,12 @@ def figure(value: float | None) -> str:
 
 
 @register.filter
+def figure_or_text(value: float | str | None) -> str:
+    """As figure; what was typed and is no number stays as it was typed."""
+    return value if isinstance(value, str) else figure(value)
+
+
+@register.filter
 def ev(value: float | None) -> str:
     """0.2 → 0.20, −0.03 with a true minus."""
     return "" if value is None else f"{round(value, 2) + 0.0:.2f}".replace("-", "−")

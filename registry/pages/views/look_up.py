@@ -6,54 +6,87 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.cache import patch_vary_headers
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_safe
 
 from registry.pages import camera
 from registry.pages.figures import common_scale
-from registry.pages.forms.look_up import CameraForm, LookUpForm
-from registry.standings.queries import list_lenses
+from registry.pages.forms.look_up import CameraForm, selects
+from registry.pages.kept import is_anonymous, kept, name_of, tagged, unchanged
+from registry.pages.own_bag import own_bag
+from registry.pages.returning import back_to
+from registry.standings.queries import (
+    Criteria,
+    Facets,
+    LensFilters,
+    LensList,
+    catalogue_stamp,
+    facets_of,
+)
+from registry.wanted.queries import most_wanted
 
-ROWS_A_PAGE = 30
-FILTERS = ("kind", "focal_mm", "thread", "clean_to", "confidence", "untested")
+ROWS_A_PAGE = 50
+SIFTING = ("kind", "focal_mm", "thread", "clean_to", "confidence", "untested", "among", "order")
 
 
 @require_safe
 def look_up(request: HttpRequest) -> HttpResponse:
     """Every filter stands in the address, so that a list can be linked and sent."""
-    own = camera.remembered(request)
-    data = request.GET.copy()
-    for name, value in (
-        ("mount", own.mount),
-        ("cut_on_nm", f"{own.cut_on_nm:g}"),
-        ("visible_ev", f"{own.visible_ev:g}"),
-    ):
-        data.setdefault(name, value)
-    form = LookUpForm(data)
-    seen = camera.seen_through(request, form.asked())
-    typed = form.cleaned_data if form.is_valid() else {}
-    found = list_lenses(
-        search=typed.get("q", ""),
-        mount=seen.mount or None,
-        cut_on_nm=seen.cut_on_nm,
-        visible_ev=seen.visible_ev,
-        **{name: typed.get(name) or None for name in FILTERS},
+    own, stamp, wanted = camera.remembered(request), catalogue_stamp(), most_wanted()
+    tag = name_of("look-up", stamp, own, wanted, request.get_full_path(), bool(request.htmx))
+    if stamp and is_anonymous(request) and (same := unchanged(request, tag)):
+        return _varied(same)
+    context = _context(request, own, stamp) | {"wanted": wanted}
+    rows_only = request.htmx and not request.htmx.history_restore_request
+    template = "pages/look_up_answer.html" if rows_only else "pages/look_up.html"
+    response = render(request, template, context, status=422 if context["problems"] else 200)
+    fresh = stamp and is_anonymous(request) and not context["problems"]
+    return _varied(tagged(response, tag) if fresh else response)
+
+
+def _varied(response: HttpResponse) -> HttpResponse:
+    patch_vary_headers(response, ["HX-Request"])  # one address, two answers
+    return response
+
+
+def _context(request: HttpRequest, own: camera.Camera, stamp: str | None) -> dict:
+    filters = LensFilters(_given(request, own))
+    bag = own_bag(request)
+    criteria = Criteria(
+        **{"cut_on_nm": own.cut_on_nm, "visible_ev": own.visible_ev}
+        | filters.asked()
+        | {"among": bag.slugs if request.GET.get("bag") else None}
     )
-    page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
-    context = {
-        "form": form,
+    seen = camera.Camera(criteria.mount or "", criteria.cut_on_nm, criteria.visible_ev, own.chosen)
+    facets: Facets = (
+        kept(("facets", stamp, criteria), lambda: facets_of(criteria)) if stamp else facets_of(criteria)
+    )
+    page = Paginator(LensList(criteria, count=facets.total), ROWS_A_PAGE).get_page(request.GET.get("page"))
+    sifted = any(getattr(criteria, name) is not None for name in SIFTING)
+    return {
+        "criteria": criteria,
+        "problems": [(filters.form.fields[one.field].label, one) for one in filters.problems()],
+        "typed": filters.data,
+        "selects": selects(criteria, facets),
+        "bag": bag,
         "seen": seen,
         "page": page,
         "scale": common_scale(row.ladder for row in page),
-        "filtered": any(typed.get(name) for name in FILTERS),
-        "new_camera": (seen.mount, seen.cut_on_nm, seen.visible_ev)
-        != (own.mount, own.cut_on_nm, own.visible_ev),
+        "filtered": sifted,
+        "plain": not (sifted or criteria.search or page.number > 1),
+        "new_camera": _through(seen) != _through(own),
     }
-    rows_only = request.htmx and not request.htmx.history_restore_request
-    template = "pages/look_up_rows.html" if rows_only else "pages/look_up.html"
-    response = render(request, template, context, status=200 if form.is_valid() else 422)
-    patch_vary_headers(response, ["HX-Request"])  # one address, two answers
-    return response
+
+
+def _given(request: HttpRequest, own: camera.Camera) -> dict[str, str]:
+    """The address's filters; where it names no camera, the reader's own."""
+    given = request.GET.dict()
+    given.setdefault("search", given.get("q", ""))
+    given.setdefault("mount", own.mount)
+    return given
+
+
+def _through(seen: camera.Camera) -> tuple:
+    return seen.mount, seen.cut_on_nm, seen.visible_ev
 
 
 def my_camera(request: HttpRequest) -> HttpResponse:
@@ -71,6 +104,4 @@ def my_camera(request: HttpRequest) -> HttpResponse:
             cut_on_nm=asked["cut_on_nm"] or camera.COMMON_CUT_ON_NM,
             visible_ev=asked["visible_ev"] or camera.DEFAULT_VISIBLE_EV,
         )
-    back = request.POST.get("back", "")
-    safe = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
-    return redirect(back if safe else "home")
+    return back_to(request, "home")

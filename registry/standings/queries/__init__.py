@@ -9,10 +9,19 @@ from registry.standings.queries.answers import (
 from registry.standings.queries.conditions import Condition, NamedCause, conditions_of, named_causes
 from registry.standings.queries.evidence import gather_evidence
 from registry.standings.queries.excess import ZoneExcess, excess_of
+from registry.standings.queries.facets import Choice, Facets, facets_of
 from registry.standings.queries.findings import FindingSummary, findings_of
 from registry.standings.queries.history import history_of, open_conflicts
 from registry.standings.queries.instead import Alternative, instead_of, needs_alternatives
-from registry.standings.queries.lookup import LensList, LensRow, filter_lenses, lens_rows, list_lenses
+from registry.standings.queries.lens_filters import LensFilters
+from registry.standings.queries.lookup import (
+    Criteria,
+    LensList,
+    LensRow,
+    filter_lenses,
+    lens_rows,
+    list_lenses,
+)
 from registry.standings.queries.mount_table import MountGroup, MountRow, mount_table
 from registry.standings.queries.paths import PathSaid, paths_of
 from registry.standings.queries.pending import refresh_is_due
@@ -27,9 +36,13 @@ __all__ = [
     "Alternative",
     "BandAnswer",
     "Camp",
+    "Choice",
     "Condition",
+    "Criteria",
+    "Facets",
     "FindingSummary",
     "LensAnswer",
+    "LensFilters",
     "LensList",
     "LensRow",
     "MountGroup",
@@ -46,6 +59,7 @@ __all__ = [
     "conditions_of",
     "edition_in_force",
     "excess_of",
+    "facets_of",
     "filter_lenses",
     "findings_of",
     "gather_evidence",

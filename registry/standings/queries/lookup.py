@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
-from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, Value, When
+from django.db.models import Case, F, FloatField, IntegerField, Q, QuerySet, Value, When
+from django.db.models.functions import Coalesce
 
-from registry.consensus.assessment import StopChance, assess_catalogue
+from registry.consensus.assessment import StopChance
 from registry.consensus.cells import UNSTATED, cut_on_band, zone_label
 from registry.consensus.constants import SAME_STOP_AV, VISIBLE_EV
-from registry.consensus.verdicts import CONFIDENCES
 from registry.gear.models import Lens, Mount
 from registry.gear.queries import find_lenses
 from registry.optics.stops import check_f_number, exact_av, mark_of
@@ -19,19 +19,58 @@ from registry.standings.queries.answers import (
     USUAL_CUT_ON_NM,
     check_reader,
     no_reports_sentence,
-    unsaved_rows,
     untested_ladder,
 )
-from registry.standings.queries.evidence import counting_reports, evidence_by_path, usable_entries
-from registry.standings.queries.priors import priors_in_force
-from registry.standings.queries.tints import tints_by_cell
+from registry.standings.queries.leads import Leads, leading_rows, leads_at
 from registry.standings.rules import LightPath
-from registry.standings.shapes import fields_by_cell, stops_of
+from registry.standings.shapes import stops_of
 
 KINDS = ("prime", "zoom")
 UNTESTED = ("hide", "only")
+ORDERS = ("clean-limit", "confidence", "focal-length", "thread")
 MOST_FOUND = 100
 THREAD_TOLERANCE_MM = 0.05
+WIDEST_THREAD_MM = 1e6  # lenses without a thread come after every thread
+
+
+@dataclass(frozen=True)
+class Criteria:
+    """What a list of lenses is asked for; everything combines, and None or "" asks for nothing.
+
+    search: a name as people write it. mount: a mount's slug. cut_on_nm, visible_ev: the reader's.
+    kind: of KINDS. focal_mm: a focal length that the lens covers. thread: filter thread (mm).
+    clean_to: the lens's worst tested zone is called clean at this f-number. confidence: that zone's, at least.
+    untested: "hide" or "only" lenses without reports at this cut-on. among: slugs; only these lenses.
+    order: of ORDERS; else the best matches first when searched, or by address.
+    """
+
+    search: str = ""
+    mount: str | None = None
+    cut_on_nm: float | None = None
+    visible_ev: float = VISIBLE_EV
+    kind: str | None = None
+    focal_mm: float | None = None
+    thread: float | None = None
+    clean_to: float | None = None
+    confidence: str | None = None
+    untested: str | None = None
+    among: tuple[str, ...] | None = None
+    order: str | None = None
+
+    def __post_init__(self):
+        check_reader(self.cut_on_nm, self.visible_ev)
+        if isinstance(self.mount, Mount):
+            object.__setattr__(self, "mount", self.mount.slug)
+        # Lists are computed and kept per tolerance: in steps of a hundredth, as the page offers them.
+        object.__setattr__(self, "visible_ev", round(self.visible_ev, 2))
+
+    @property
+    def group(self) -> str:
+        return cut_on_band(self.cut_on_nm or USUAL_CUT_ON_NM)
+
+    @classmethod
+    def names(cls) -> frozenset[str]:
+        return frozenset(field.name for field in fields(cls))
 
 
 @dataclass(frozen=True)
@@ -54,9 +93,11 @@ class LensRow:
 class LensList(Sequence):
     """The lenses found, as rows that are made when a part of the list is asked for."""
 
-    def __init__(self, lenses: QuerySet[Lens], cut_on_nm: float, visible_ev: float):
-        self.lenses, self.cut_on_nm, self.visible_ev = lenses, cut_on_nm, visible_ev
-        self._count: int | None = None
+    def __init__(self, criteria: Criteria, *, count: int | None = None):
+        """count: how many there are, where that is known."""
+        self.criteria = criteria
+        self.lenses = filter_lenses(criteria)
+        self._count = count
 
     def __len__(self) -> int:
         if self._count is None:
@@ -65,132 +106,126 @@ class LensList(Sequence):
 
     def __getitem__(self, place):
         if isinstance(place, slice):
-            return lens_rows(self.lenses[place], cut_on_nm=self.cut_on_nm, visible_ev=self.visible_ev)
+            asked = self.criteria
+            return lens_rows(self.lenses[place], cut_on_nm=asked.cut_on_nm, visible_ev=asked.visible_ev)
         return self[place : place + 1][0] if place >= 0 else list(self[:])[place]
 
 
-def list_lenses(
-    *, cut_on_nm: float | None = None, visible_ev: float = VISIBLE_EV, search: str = "", **filters
-) -> LensList:
-    """Lenses with what is said of them at the reader's cut-on and tolerance; see filter_lenses."""
-    lenses = filter_lenses(search=search, cut_on_nm=cut_on_nm, visible_ev=visible_ev, **filters)
-    return LensList(lenses, cut_on_nm or USUAL_CUT_ON_NM, visible_ev)
+def list_lenses(**criteria) -> LensList:
+    """Lenses with what is said of them at the reader's cut-on and tolerance; see Criteria."""
+    return LensList(Criteria(**criteria))
 
 
-def filter_lenses(
-    *,
-    search: str = "",
-    mount: Mount | str | None = None,
-    cut_on_nm: float | None = None,
-    visible_ev: float = VISIBLE_EV,
-    kind: str | None = None,
-    focal_mm: float | None = None,
-    thread: float | None = None,
-    clean_to: float | None = None,
-    confidence: str | None = None,
-    untested: str | None = None,
-) -> QuerySet[Lens]:
-    """Lenses that pass every given filter: the best matches first when searched, else by address.
+def found_by_name(search: str) -> list[int] | None:
+    """Primary keys of the lenses that a search means, best first; None where nothing is searched."""
+    return [match.lens.pk for match in find_lenses(search, limit=MOST_FOUND)] if search else None
 
-    mount: a mount or its slug. kind: "prime" or "zoom". focal_mm: a focal length that the lens covers.
-    thread: filter thread (mm). clean_to: the lens's worst tested zone is called clean at this f-number.
-    confidence: that zone's, at least. untested: "hide" or "only" lenses without reports at this cut-on.
+
+def filter_lenses(criteria: Criteria) -> QuerySet[Lens]:
+    """Lenses that pass every criterion, in the order asked for. Raises InvalidInput for an f-number that no lens
+    shows."""
+    leads, found = leads_at(criteria.group, criteria.visible_ev), found_by_name(criteria.search)
+    return _in_order(passing(criteria, leads, found), criteria, leads, found)
+
+
+def passing(criteria: Criteria, leads: Leads, found: list[int] | None) -> QuerySet[Lens]:
+    """Lenses that pass every criterion, in no order. found: as found_by_name gives them."""
+    lenses = leads.attach(Lens.objects.all())
+    if found is not None:
+        lenses = lenses.filter(pk__in=found)
+    for name in Criteria.names():
+        wanted = condition(name, getattr(criteria, name), leads)
+        if wanted is not None:
+            lenses = lenses.filter(wanted)
+    return lenses
+
+
+def condition(name: str, value: object, leads: Leads) -> Q | None:
+    """What one criterion asks of a lens that `leads` are attached to; None where it asks nothing.
+
+    The list and the counts beside each choice both rest on it, so that they can't disagree.
     """
-    check_reader(cut_on_nm, visible_ev)
-    lenses = Lens.objects.all()
-    if mount is not None:
-        lenses = lenses.filter(mounts__slug=mount.slug if isinstance(mount, Mount) else mount)
-    if kind in KINDS:
-        zooms = Q(focal_max_mm__gt=F("focal_min_mm"))
-        lenses = lenses.filter(zooms if kind == "zoom" else ~zooms)
-    if focal_mm is not None:
-        lenses = lenses.filter(focal_min_mm__lte=focal_mm, focal_max_mm__gte=focal_mm)
-    if thread is not None:
-        near = (thread - THREAD_TOLERANCE_MM, thread + THREAD_TOLERANCE_MM)
-        lenses = lenses.filter(filter_thread_mm__range=near)
-    lenses = _ranked(lenses, search) if search else lenses.order_by("slug")
-    group = cut_on_band(cut_on_nm or USUAL_CUT_ON_NM)
-    return _by_standing(lenses, group, visible_ev, clean_to, confidence, untested)
+    if name not in _CONDITIONS or value in (None, "", False):
+        return None
+    return _CONDITIONS[name](value, leads)
+
+
+def _has_mount(slug: str, leads: Leads) -> Q:
+    return Q(pk__in=Lens.mounts.through.objects.filter(mount__slug=slug).values("lens_id"))
+
+
+def _is_kind(kind: str, leads: Leads) -> Q:
+    is_zoom = Q(focal_max_mm__gt=F("focal_min_mm"))
+    return is_zoom if kind == "zoom" else ~is_zoom
+
+
+def _covers(focal_mm: float, leads: Leads) -> Q:
+    return Q(focal_min_mm__lte=focal_mm, focal_max_mm__gte=focal_mm)
+
+
+def _has_thread(thread: float, leads: Leads) -> Q:
+    return Q(filter_thread_mm__range=(thread - THREAD_TOLERANCE_MM, thread + THREAD_TOLERANCE_MM))
+
+
+def _clean_to(f_number: float, leads: Leads) -> Q:
+    return leads.clean_to(exact_av(check_f_number(f_number, "clean_to")) - SAME_STOP_AV)
+
+
+def _as_sure_as(confidence: str, leads: Leads) -> Q:
+    return leads.as_sure_as(confidence)
+
+
+def _tested(untested: str, leads: Leads) -> Q:
+    return leads.untested() if untested == "only" else leads.tested()
+
+
+def _among(slugs: Sequence[str], leads: Leads) -> Q:
+    return Q(slug__in=slugs)
+
+
+_CONDITIONS = {
+    "mount": _has_mount,
+    "kind": _is_kind,
+    "focal_mm": _covers,
+    "thread": _has_thread,
+    "clean_to": _clean_to,
+    "confidence": _as_sure_as,
+    "untested": _tested,
+    "among": _among,
+}
+
+
+def _in_order(
+    lenses: QuerySet[Lens], criteria: Criteria, leads: Leads, found: list[int] | None
+) -> QuerySet[Lens]:
+    if criteria.order == "clean-limit":
+        return lenses.annotate(place=leads.limit()).order_by("-place", "slug")
+    if criteria.order == "confidence":
+        return lenses.annotate(place=leads.sureness()).order_by("-place", "slug")
+    if criteria.order == "focal-length":
+        return lenses.order_by("focal_min_mm", "slug")
+    if criteria.order == "thread":
+        thread = Coalesce(F("filter_thread_mm"), Value(WIDEST_THREAD_MM), output_field=FloatField())
+        return lenses.annotate(place=thread).order_by("place", "slug")
+    if found:
+        places = [When(pk=pk, then=Value(place)) for place, pk in enumerate(found)]
+        return lenses.annotate(place=Case(*places, output_field=IntegerField())).order_by("place", "slug")
+    return lenses.order_by("slug")
 
 
 def lens_rows(
     lenses: Iterable[Lens], *, cut_on_nm: float | None = None, visible_ev: float = VISIBLE_EV
 ) -> list[LensRow]:
-    """What is said of these lenses, in their order: two statements, or four for a tolerance of one's own."""
+    """What is said of these lenses, in their order: two statements, or a few more for a tolerance of one's own that
+    nobody asked for since the reports changed."""
     if isinstance(lenses, QuerySet):
         lenses = lenses.select_related("maker").prefetch_related("mounts")
     lenses = list(lenses)
     group = cut_on_band(cut_on_nm or USUAL_CUT_ON_NM)
     leading: dict[int, dict[str, Standing]] = {}
-    for row in _leading_rows(lenses, group, visible_ev):
+    for row in leading_rows(lenses, group, round(visible_ev, 2)):
         leading.setdefault(row.lens_id, {})[row.cut_on_group] = row
     return [_row(lens, group, leading.get(lens.pk, {})) for lens in lenses]
-
-
-def _ranked(lenses: QuerySet[Lens], search: str) -> QuerySet[Lens]:
-    found = [match.lens.pk for match in find_lenses(search, limit=MOST_FOUND)]
-    if not found:
-        return lenses.none()
-    places = [When(pk=pk, then=Value(place)) for place, pk in enumerate(found)]
-    ranked = lenses.filter(pk__in=found).annotate(place=Case(*places, output_field=IntegerField()))
-    return ranked.order_by("place", "slug")
-
-
-def _by_standing(lenses, group, visible_ev, clean_to, confidence, untested) -> QuerySet[Lens]:
-    wanted = Q()
-    if clean_to is not None:
-        wanted &= Q(clean_to_av__gte=exact_av(check_f_number(clean_to, "clean_to")) - SAME_STOP_AV)
-    if confidence in CONFIDENCES:
-        wanted &= Q(confidence__in=CONFIDENCES[CONFIDENCES.index(confidence) :])
-    if not wanted and untested not in UNTESTED:
-        return lenses
-    if visible_ev != VISIBLE_EV:
-        return _by_own_tolerance(lenses, group, visible_ev, wanted, untested)
-    leads = _bare_leads().filter(lens=OuterRef("pk"), cut_on_group=group)
-    if wanted:
-        lenses = lenses.filter(Exists(leads.filter(wanted)))
-    if untested in UNTESTED:
-        lenses = lenses.filter(~Exists(leads) if untested == "only" else Exists(leads))
-    return lenses
-
-
-def _by_own_tolerance(lenses, group, visible_ev, wanted: Q, untested) -> QuerySet[Lens]:
-    """As the stored standings decide, but from rows computed for the reader's own tolerance."""
-    rows = {
-        row.lens_id: row
-        for row in _leading_rows(list(lenses), group, visible_ev)
-        if row.cut_on_group == group
-    }
-    passing = {pk for pk, row in rows.items() if _passes(row, wanted)}
-    if untested == "only":
-        passing = set() if wanted else {lens.pk for lens in lenses} - set(rows)
-    return lenses.filter(pk__in=passing)
-
-
-def _passes(row: Standing, wanted: Q) -> bool:
-    tests = {
-        "clean_to_av__gte": lambda least: row.clean_to_av is not None and row.clean_to_av >= least,
-        "confidence__in": lambda allowed: row.confidence in allowed,
-    }
-    return all(tests[name](value) for name, value in wanted.children)
-
-
-def _bare_leads() -> QuerySet[Standing]:
-    return Standing.objects.filter(leads=True, teleconverter=None, adapter=None)
-
-
-def _leading_rows(lenses: list[Lens], group: str, visible_ev: float) -> list[Standing]:
-    if visible_ev == VISIBLE_EV:
-        return list(_bare_leads().filter(lens__in=lenses, cut_on_group__in=(group, UNSTATED)))
-    reports = counting_reports(*lenses) if lenses else []
-    paths = {path: entries for path, entries in evidence_by_path(reports).items() if path.is_bare}
-    cases = [(optics := path.optics(), usable_entries(entries, optics)[0]) for path, entries in paths.items()]
-    rows: list[Standing] = []
-    assessments = assess_catalogue(cases, priors_in_force(), visible_ev)
-    for path, (_, entries), assessment in zip(paths, cases, assessments, strict=True):
-        tints = tints_by_cell(reports, path, visible_ev)
-        rows += unsaved_rows(path, fields_by_cell(assessment, entries, tints, visible_ev))
-    return [row for row in rows if row.leads and row.cut_on_group in (group, UNSTATED)]
 
 
 def _row(lens: Lens, group: str, leading: dict[str, Standing]) -> LensRow:
