@@ -125,7 +125,7 @@ def test_shots_that_the_list_asks_for_and_nobody_took_are_named(signed_in, draft
         read_frame(draft, f_number)
     page = arrivals(signed_in, draft)
     named = page.split("Missing from the shot list")[1].split("</ul>")[0]
-    assert "At 35 mm: f/5.6, f/8" in named and "a proof picture" in named and "f/2.8" not in named
+    assert "At 35 mm: f/5.6, f/8" in named and "A proof picture" in named and "f/2.8" not in named
 
 
 def test_before_a_frame_is_read_nothing_is_called_missing(signed_in, draft):
@@ -283,6 +283,19 @@ def test_a_frame_taken_out_meanwhile_is_said_and_the_rest_stays_typed(signed_in,
     sent = {f"{image.public_id}-f_number": "4", f"{image.public_id}-purpose": "target"}
     response = signed_in.post(address("report-frames-table", draft), sent)
     assert response.url == address("report-frames", draft)
+
+
+def test_ticked_frames_are_taken_out_together(signed_in, draft, unmarked):
+    ticked = {f"{image.public_id}-ticked": "on" for image in unmarked[:3]}
+    response = table(signed_in, draft, {}, remove="1", **ticked)
+    assert list(draft.images.all()) == unmarked[3:]
+    assert "3 frames were taken out" in text_of(signed_in.get(response.url))
+
+
+def test_nothing_ticked_takes_nothing_out(signed_in, draft, unmarked):
+    response = table(signed_in, draft, {}, remove="1")
+    assert response.status_code == 422 and "No frame is ticked" in text_of(response)
+    assert draft.images.count() == 4
 
 
 def test_the_table_is_empty_before_a_frame_is_read(signed_in, draft):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -32,6 +32,7 @@ class FramesTable:
     run: RunForm
     sorting: Sorting
     unread: int
+    problems: list[str] = field(default_factory=list)  # that concern no row
 
     @classmethod
     def of(
@@ -61,7 +62,8 @@ class FramesTable:
 
     @property
     def errors(self) -> list[str]:
-        return [f"{row.image.file_name}: {error}" for row in self.rows for error in _errors_of(row)]
+        of_rows = [f"{row.image.file_name}: {error}" for row in self.rows for error in _errors_of(row)]
+        return [*self.problems, *of_rows]
 
 
 @login_required
@@ -76,9 +78,21 @@ def frames_table(request: HttpRequest, public_id: str) -> HttpResponse:
     if "fill" in request.POST:
         return _filled(request, report)
     table = FramesTable.of(report, request.POST)
+    if "remove" in request.POST:
+        return _taken_out(request, table)
     if _kept(request, table):
         return redirect("report-frames", public_id)
     return _page(request, table, status=422)
+
+
+def _taken_out(request: HttpRequest, table: FramesTable) -> HttpResponse:
+    ticked = [row.image.public_id for row in table.rows if row["ticked"].value()]
+    if not ticked:
+        table.problems.append("No frame is ticked. Tick the frames that are to be taken out.")
+        return _page(request, table, status=422)
+    count = services.remove_images(report=table.report, by=request.user, public_ids=ticked)
+    messages.info(request, f"{count} frame{'s were' if count != 1 else ' was'} taken out of the report.")
+    return redirect("report-frames-table", table.report.public_id)
 
 
 def _filled(request: HttpRequest, report: Report) -> HttpResponse:
@@ -134,7 +148,7 @@ def _put_beside_cells(table: FramesTable, error: CleanstopError) -> None:
         cell = _CELL.fullmatch(problem.field)
         row = rows.get(cell[1]) if cell else None
         if row is None:  # a frame that was taken out meanwhile
-            table.run.add_error(None, str(problem))
+            table.problems.append(str(problem))
         else:
             row.add_error(cell[2] if cell[2] in row.fields else None, str(problem))
 

@@ -93,7 +93,7 @@ def _cameras(report: Report, images: list[SampleImage]) -> Iterator[StandsApart]
             "body",
             frames,
             f"{_names(frames)} shot with the body “{model}”, the others with “{usual}”.",
-            "Take them out: one report is one camera. Another camera’s frames make a report of their own.",
+            "One report is one camera: take them out in the table. They can make a report of their own.",
         )
     other = _another_body(report, usual, images)
     if other is not None:
@@ -113,7 +113,7 @@ def _lenses(report: Report, images: list[SampleImage]) -> Iterator[StandsApart]:
             "lens",
             frames,
             f"{_names(frames)} shot with the lens “{model}”, the others with “{usual}”.",
-            "Take them out: one report is one lens. Another lens’s frames make a report of their own.",
+            "One report is one lens: take them out in the table. They can make a report of their own.",
         )
     other = _another_lens(report, usual)
     if other is not None:

@@ -17,6 +17,7 @@ from registry.reports.services.frames import (
     correct_images,
     keep_image,
     remove_image,
+    remove_images,
 )
 from registry.reports.services.life import (
     restore,
@@ -56,6 +57,7 @@ __all__ = [
     "remove_claim",
     "remove_finding",
     "remove_image",
+    "remove_images",
     "remove_readings",
     "restore",
     "revise_report",

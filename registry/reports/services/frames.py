@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.conf import settings
@@ -167,19 +167,36 @@ def _read_correction(
 @transaction.atomic
 def remove_image(*, image: SampleImage, by: Account, expected_version: int | None = None) -> None:
     """Delete a frame of a draft, or one that belongs to no report, with all that was made of it."""
-    report = image.report
-    if report is None:
-        _check_owner(image, by)
-    else:
-        hold_report(report, by=by, expected_version=expected_version)
-    image.refresh_from_db()
-    names = [image.original, image.kept], [image.picture, image.thumbnail]
-    image.readings.all().delete()
-    image.delete()
-    if report is not None:
-        settle(report)
-        write_report(report)
-    transaction.on_commit(lambda: storage.discard(private_names=names[0], public_names=names[1]))
+    if image.report is not None:
+        remove_images(
+            report=image.report, by=by, public_ids=[image.public_id], expected_version=expected_version
+        )
+        return
+    _check_owner(image, by)
+    _delete([image])
+
+
+@transaction.atomic
+def remove_images(
+    *, report: Report, by: Account, public_ids: Collection[str], expected_version: int | None = None
+) -> int:
+    """Delete frames of a draft with all that was made of them; returns how many there were."""
+    hold_report(report, by=by, expected_version=expected_version)
+    images = list(report.images.filter(public_id__in=public_ids))
+    _delete(images)
+    settle(report)
+    write_report(report)
+    return len(images)
+
+
+def _delete(images: list[SampleImage]) -> None:
+    for image in images:
+        image.refresh_from_db()
+        image.readings.all().delete()
+        image.delete()
+    private_names = [name for image in images for name in (image.original, image.kept)]
+    public_names = [name for image in images for name in (image.picture, image.thumbnail)]
+    transaction.on_commit(lambda: storage.discard(private_names=private_names, public_names=public_names))
 
 
 def attach(report: Report, image: SampleImage, changes: dict[str, Any]) -> SampleImage:

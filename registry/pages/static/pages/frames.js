@@ -48,7 +48,9 @@ function add({ files, leftOut }) {
   say("left-out", leftOut.length ? `Left out, since they are no pictures: ${leftOut.join(", ")}.` : "");
   say("refused-folder", "");
   if (files.length === 0) return;
-  const items = files.map((file) => ({ file, name: file.name, size: file.size, state: "reading" }));
+  const items = files
+    .map((file) => ({ file, name: file.name, size: file.size, state: "reading" }))
+    .sort((one, other) => one.name.localeCompare(other.name, undefined, { numeric: true }));
   tally.all += items.length;
   for (const item of items) {
     rows.add(item);
