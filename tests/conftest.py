@@ -45,6 +45,7 @@ def _files_and_passwords(request, tmp_path):
     }
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    settings.LOOK_UPS_WRITTEN_EVERY_SECONDS = float("inf")  # no page of a test writes what another's gathered
 
 
 @pytest.fixture(autouse=True)

@@ -100,6 +100,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "registry.pages.look_ups.CountLookUps",
     "registry.pages.problems.ProblemPages",
 ]
 CSRF_FAILURE_VIEW = "registry.pages.views.errors.form_expired"
@@ -185,6 +186,8 @@ CACHES = {"default": _cache(""), "pages": _cache("pages", MAX_ENTRIES=4000)}
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": []}}
 LEDGER_FOLLOWERS = "registry.project.followers.FOLLOWERS"
 LEDGER_SCHEDULE = "registry.project.followers.EVERY"
+
+LOOK_UPS_WRITTEN_EVERY_SECONDS = 60
 
 # ---- people --------------------------------------------------------------------------------------
 AUTH_USER_MODEL = "accounts.Account"
