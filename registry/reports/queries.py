@@ -16,6 +16,7 @@ from registry.reports.models import (
     Basis,
     ImagePurpose,
     ImageState,
+    OwnSummary,
     Reading,
     Reply,
     Report,
@@ -94,6 +95,7 @@ class ReportPage:
     sweeps: list[SweepShown] = field(default_factory=list)
     frames: list[FrameShown] = field(default_factory=list)
     claims: list = field(default_factory=list)
+    own_summary: OwnSummary | None = None
     findings: list = field(default_factory=list)
     revisions: list[ReportRevision] = field(default_factory=list)
     replies: list[Reply] = field(default_factory=list)
@@ -163,6 +165,7 @@ def report_page(public_id: str, viewer: Account | None) -> ReportPage:
         sweeps=sweeps_shown(report),
         frames=[FrameShown(image, overlay_of(image)) for image in frames_of(report)],
         claims=list(report.claims.all()),
+        own_summary=OwnSummary.objects.filter(report=report).first(),
         findings=list(report.findings.all()),
         revisions=list(report.revisions.select_related("by")),
         replies=list(report.replies.select_related("by")),

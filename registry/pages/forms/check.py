@@ -39,9 +39,17 @@ class FrameForm(forms.Form):
         }
         return cls(data, initial=initial, auto_id=f"frame-{image.public_id}-%s", prefix=prefix)
 
+    @classmethod
+    def graded(cls, image: SampleImage, grade: str) -> FrameForm:
+        """The form of one frame with a grade that was chosen and not kept yet."""
+        form = cls.of(image)
+        form.initial["grade"] = grade
+        return form
+
     def changes(self) -> dict[str, str | None]:
-        """The fields that differ from what the frame says now."""
-        return {name: self.cleaned_data[name] or None for name in self.changed_data}
+        """The fields that differ from what the frame says now; one that was not asked for stays as it is."""
+        asked = [name for name in self.changed_data if self.add_prefix(name) in self.data]
+        return {name: self.cleaned_data[name] or None for name in asked}
 
 
 class FindingsForm(forms.Form):

@@ -41,6 +41,11 @@ class FrameToCheck:
         """Whether only an eye can judge it."""
         return self.image.state == ImageState.REJECTED and self.image.purpose == ImagePurpose.TARGET
 
+    @property
+    def grade_here(self) -> bool:
+        """Whether it can be graded by eye beside its measurement."""
+        return self.image.purpose == ImagePurpose.TARGET and not self.needs_grade
+
 
 @dataclass(frozen=True)
 class SweepToCheck:
@@ -93,15 +98,14 @@ def correct_frame(request: HttpRequest, public_id: str, image_id: str) -> HttpRe
 def grade_frames(request: HttpRequest, public_id: str) -> HttpResponse:
     """Grade by eye what could not be measured, all frames at once."""
     report = own_draft(request, public_id)
-    grades = {
-        image.public_id: {"grade": grade or None}
-        for image in report.images.all()
-        if (grade := request.POST.get(f"grade-{image.public_id}")) is not None
-    }
+    sent = {image: request.POST.get(f"grade-{image.public_id}") for image in report.images.all()}
+    grades = {image: grade for image, grade in sent.items() if grade is not None}
+    corrections = {image.public_id: {"grade": grade or None} for image, grade in grades.items()}
     try:
-        services.correct_images(report=report, by=request.user, corrections=grades)
+        services.correct_images(report=report, by=request.user, corrections=corrections)
     except InvalidInput as error:
-        return _check_page(request, report, Typed(problems=error.problems), status=422)
+        typed = {image.public_id: FrameForm.graded(image, grade) for image, grade in grades.items()}
+        return _check_page(request, report, Typed(frame_forms=typed, problems=error.problems), status=422)
     return redirect(f"{reverse('report-check', args=[public_id])}#refused")
 
 
