@@ -4,20 +4,24 @@ from __future__ import annotations
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import require_match, tagged
 from api.idempotency import answer_once
 from api.resource import Catalogue, ListQuery
+from api.strict import StrictSerializer
 from api.v1.report_inputs import ImageReference
 from api.v1.report_shapes import ImageSerializer, ImageWithProfileSerializer
 from registry.errors import InvalidInput, Problem
 from registry.reports.models import ImagePurpose, ImageState, SampleImage
-from registry.reports.queries import image_for, images_of_account
+from registry.reports.queries import image_for, images_of_account, known_images
 from registry.reports.services import correct_image, keep_image, remove_image
+
+NO_SHA256 = "This is no SHA-256: 64 hexadecimal digits."
 
 
 class FrameInput(serializers.Serializer):
@@ -52,6 +56,39 @@ class ImageChanges(ImageReference):
     grade = serializers.IntegerField(required=False, allow_null=True, min_value=0, max_value=4)
 
 
+class KnownQuestion(StrictSerializer):
+    """Which of these files are here already?"""
+
+    content_hashes = serializers.ListField(
+        child=serializers.RegexField(r"^[0-9a-fA-F]{64}$", error_messages={"invalid": NO_SHA256}),
+        min_length=1,
+        max_length=1000,
+        help_text="SHA-256 of each file's bytes, in hexadecimal.",
+    )
+    report = serializers.CharField(
+        required=False, max_length=10, help_text="Id of your report, to ask about its frames only."
+    )
+
+
+class KnownAnswer(serializers.Serializer):
+    """Your pictures among the files, and the hashes of those that are still to be sent."""
+
+    known = ImageSerializer(many=True)
+    missing = serializers.ListField(child=serializers.CharField())
+
+
+ASKED = OpenApiExample(
+    "Two files of a folder",
+    request_only=True,
+    value={
+        "content_hashes": [
+            "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+            "60303ae22b998861bce3b28f33eec1be758a213c86c93c076dbe9f558c11c752",
+        ]
+    },
+)
+
+
 class ImageQuery(ListQuery):
     report = serializers.CharField(required=False, max_length=10, help_text="Id of your report, or “none”.")
     state = serializers.ChoiceField(choices=ImageState.choices, required=False)
@@ -66,10 +103,11 @@ class Images(Catalogue):
     lookup_field = "public_id"
     lookup_value_regex = r"[0-9a-z]{1,20}"
     what = "picture"
+    scopes = {"known": "read"}
 
     @property
     def signed_in(self) -> bool:
-        return self.action == "list"
+        return self.action in ("list", "known")
 
     @extend_schema(parameters=[ImageQuery])
     def list(self, request: Request) -> Response:
@@ -102,6 +140,19 @@ class Images(Catalogue):
         with transaction.atomic():
             remove_image(image=self._held(request, public_id), by=request.user)
         return Response(status=204)
+
+    @extend_schema(request=KnownQuestion, responses=KnownAnswer, examples=[ASKED])
+    @action(detail=False, methods=["post"])
+    def known(self, request: Request) -> Response:
+        """Ask which files are here already, so that an upload that broke off sends only the rest."""
+        asked = KnownQuestion(data=request.data)
+        asked.is_valid(raise_exception=True)
+        hashes = [content_hash.lower() for content_hash in asked.validated_data["content_hashes"]]
+        found = known_images(request.user, hashes, asked.validated_data.get("report", ""))
+        images = list(found.prefetch_related("measurements"))
+        here = {image.content_hash for image in images}
+        missing = [content_hash for content_hash in dict.fromkeys(hashes) if content_hash not in here]
+        return Response({"known": self.get_serializer(images, many=True).data, "missing": missing})
 
     def _keep(self, request: Request) -> Response:
         file, purpose = FrameInput.taken_from(request)
