@@ -13,6 +13,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from registry.accounts.belongings import remove_belongings
 from registry.accounts.models import Account, Role, TokenGrant
 from registry.accounts.rules import (
     TOKENS_PER_ACCOUNT,
@@ -22,6 +23,7 @@ from registry.accounts.rules import (
     may_change_roles,
 )
 from registry.errors import Conflict, InvalidInput, NotAllowed, NotFound, Problem
+from registry.identifiers import new_public_id
 from registry.ledger.services import record
 
 
@@ -89,6 +91,55 @@ def change_role(*, account: Account, role: str, by: Account) -> Account:
             "account.role-changed", actor=by, subject_kind="account", subject_id=account.public_id, data=data
         )
     return account
+
+
+def check_password_of(account: Account, password: str) -> None:
+    """Raise InvalidInput unless the password is the account's; it is not repeated in the problem."""
+    if not account.check_password(password):
+        raise InvalidInput(
+            Problem(
+                code="wrong-password",
+                field="password",
+                says="This is not your password.",
+                remedy="Type it again, or have it reset first.",
+            )
+        )
+
+
+@transaction.atomic
+def close_account(*, account: Account, data: dict | None = None) -> str:
+    """Make an account nobody's: its name a pseudonym, its email, password, tokens and all that was its own gone.
+
+    What it contributed stays, under the pseudonym, which is returned. data: told in the event log, which names no one.
+    Raises Conflict for the last steward. Whether it is really they who ask has been checked before.
+    """
+    account = Account.objects.select_for_update().get(pk=account.pk)
+    if account.role == Role.STEWARD and not _other_stewards(account):
+        raise Conflict(
+            Problem(
+                code="last-steward",
+                field="role",
+                value=account.role,
+                says=f"{account} is the only steward.",
+                remedy="Make someone else a steward first.",
+            )
+        )
+    remove_belongings(account)
+    account.name = _pseudonym()
+    account.email = f"{account.public_id}@closed.invalid"  # no mail can ever go there (RFC 2606)
+    account.role = Role.CONTRIBUTOR
+    account.is_active = account.is_staff = account.is_superuser = False
+    account.last_login = None
+    account.set_unusable_password()  # which ends every session
+    account.save()
+    record(
+        "account.closed",
+        actor=account,
+        subject_kind="account",
+        subject_id=account.public_id,
+        data=data or {},
+    )
+    return account.name
 
 
 @transaction.atomic
@@ -159,6 +210,13 @@ def note_token_use(grant: TokenGrant) -> None:
     TokenGrant.objects.filter(
         Q(last_used_at__isnull=True) | Q(last_used_at__lt=now - USE_NOTED_EVERY), pk=grant.pk
     ).update(last_used_at=now)
+
+
+def _pseudonym() -> str:
+    while True:
+        name = f"Former contributor {new_public_id()[:5]}"
+        if not Account.objects.filter(name__iexact=name).exists():
+            return name
 
 
 def _other_stewards(account: Account) -> bool:

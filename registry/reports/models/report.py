@@ -91,7 +91,8 @@ class Report(models.Model):
         indexes = [
             models.Index(fields=["lens", "state"]),
             models.Index(fields=["author", "state"]),
-            models.Index(fields=["lens", "version"]),  # how often a lens's reports were written: its page's stamp
+            # How often a lens's reports were written: its page's stamp.
+            models.Index(fields=["lens", "version"]),
         ]
         constraints = [
             models.CheckConstraint(condition=Q(basis__in=Basis.values), name="report_basis_known"),
