@@ -41,6 +41,30 @@ def name_of(*made_from: object) -> str:
     return hashlib.sha256(repr((_programs_own_stamp(), *made_from)).encode()).hexdigest()[:32]
 
 
+def kept_page(request: HttpRequest, made_from: tuple, make: Callable[[], HttpResponse]) -> HttpResponse:
+    """The page as it was made for anyone before, or word that the reader holds it already; else made now, and kept.
+
+    made_from: everything that the page depends on besides its address. Readers who are somebody have theirs made.
+    """
+    if not is_anonymous(request):
+        return make()
+    tag = name_of(request.get_full_path(), *made_from)
+    if same := unchanged(request, tag):
+        return same
+    store, name = caches["pages"], f"page:{tag}"
+    found = store.get(name)
+    if found is not None:
+        nonce, content = found
+        fresh = content.replace(nonce, str(request.csp_nonce).encode()) if nonce else content
+        return tagged(HttpResponse(fresh), tag)
+    response = make()
+    if response.status_code != 200 or request.META.get("CSRF_COOKIE_NEEDS_UPDATE"):
+        return response
+    nonce = str(request.csp_nonce).encode() if request.csp_nonce else b""
+    store.set(name, (nonce, response.content), AT_MOST_SECONDS)
+    return tagged(response, tag)
+
+
 def unchanged(request: HttpRequest, tag: str) -> HttpResponse | None:
     """The answer to a reader who holds this very page already (RFC 9110, 13.1.2), else None."""
     held = {

@@ -6,6 +6,7 @@ What is the same for all readers is made once per state of the lens and kept; se
 from __future__ import annotations
 
 from django.core.paginator import Paginator
+from django.db.models import Count, Max, OuterRef
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
@@ -17,10 +18,10 @@ from registry.gear.models import GearKind, Lens
 from registry.pages import camera
 from registry.pages.figures import common_scale
 from registry.pages.forms.look_up import CameraForm
-from registry.pages.kept import is_anonymous, kept, name_of, tagged, unchanged
+from registry.pages.kept import kept, kept_page
 from registry.pages.views.lens_parts import lens_context, reports_told
 from registry.pages.views.waiting import waiting_for
-from registry.picks.queries import picks_of_lens
+from registry.picks.models import Pick
 from registry.reports.queries import reports_on
 from registry.standings import queries as standings
 
@@ -30,27 +31,33 @@ REPORTS_A_PAGE = 40
 NOTHING = '<section id="instead"></section>'
 
 
+PAGE_STAMP = standings.StampStatement(
+    lambda: (
+        *standings.catalogue_figures(),
+        standings.figure_of(Pick.objects.filter(lens=OuterRef("pk")), Count("pk")),
+        standings.figure_of(Pick.objects.filter(lens=OuterRef("pk")), Max("pick_list__updated_at")),
+    )
+)
+
+
 @require_safe
 def lens(request: HttpRequest, slug: str) -> HttpResponse:
-    """The page. It rests on two short statements for whoever is not signed in, as long as nothing changed."""
-    stamp = standings.lens_stamp(slug)
+    """The page. For whoever is not signed in it rests on one short statement, as long as nothing changed."""
+    stamp = PAGE_STAMP.of(slug)
     if stamp is None:
         gear.gear_by_slug(GearKind.LENS, slug)  # says what was meant
-    own = camera.remembered(request)
+    return kept_page(request, (stamp,), lambda: _page(request, slug, stamp))
+
+
+def _page(request: HttpRequest, slug: str, stamp: standings.LensStamp) -> HttpResponse:
     asked = tuple((name, request.GET[name]) for name in ASKED if name in request.GET)
-    state = ("lens", slug, stamp, own, asked)
-    catalogue = standings.catalogue_stamp()
-    picks = picks_of_lens(Lens(pk=stamp.lens_id))
-    tag = name_of(*state, catalogue, picks, request.get_full_path())
-    if is_anonymous(request) and (same := unchanged(request, tag)):
-        return same
+    state = ("lens", slug, stamp.text, camera.remembered(request), asked)
     parts = _parts(request, slug, state)
     instead = (
-        kept(("instead", catalogue, *state), lambda: _instead(slug, parts)) if parts["lacks"] else NOTHING
+        kept(("instead", stamp.more, *state), lambda: _instead(slug, parts)) if parts["lacks"] else NOTHING
     )
     context = {"parts": parts, "lens": parts["lens"], "instead": instead}
-    response = render(request, "pages/lens.html", context, status=parts["status"])
-    return tagged(response, tag) if is_anonymous(request) else response
+    return render(request, "pages/lens.html", context, status=parts["status"])
 
 
 def _parts(request: HttpRequest, slug: str, state: tuple) -> dict:

@@ -29,7 +29,14 @@ from registry.standings.queries.priors import edition_in_force, priors_in_force
 from registry.standings.queries.proof import Proof, proof_of_verdicts
 from registry.standings.queries.sayings import Camp, Saying, camps_in_words, result_in_words, sayings_of
 from registry.standings.queries.situations import Situation, situation_of
-from registry.standings.queries.stamps import catalogue_stamp, lens_stamp
+from registry.standings.queries.stamps import (
+    LensStamp,
+    StampStatement,
+    catalogue_figures,
+    catalogue_stamp,
+    figure_of,
+    lens_stamp,
+)
 
 __all__ = [
     "USUAL_CUT_ON_NM",
@@ -45,6 +52,7 @@ __all__ = [
     "LensFilters",
     "LensList",
     "LensRow",
+    "LensStamp",
     "MountGroup",
     "MountRow",
     "NamedCause",
@@ -52,14 +60,17 @@ __all__ = [
     "Proof",
     "Saying",
     "Situation",
+    "StampStatement",
     "ZoneAnswer",
     "ZoneExcess",
     "camps_in_words",
+    "catalogue_figures",
     "catalogue_stamp",
     "conditions_of",
     "edition_in_force",
     "excess_of",
     "facets_of",
+    "figure_of",
     "filter_lenses",
     "findings_of",
     "gather_evidence",
