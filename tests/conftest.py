@@ -13,16 +13,20 @@ def _emptying_the_database_opens_the_event_log(request):
         return
     from django.db.backends.base.operations import BaseDatabaseOperations
 
-    from registry.ledger.triggers import create_triggers, drop_triggers
+    from registry.ledger.triggers import LOG, close_table, open_table
 
     flush = BaseDatabaseOperations.execute_sql_flush
+    # The tables that their apps' migrations close against change.
+    closed = (LOG, "publishing_release", "publishing_releasedstanding")
 
     def flush_with_open_log(operations, statements):
-        drop_triggers(operations.connection)
+        for table in closed:
+            open_table(operations.connection, table)
         try:
             flush(operations, statements)
         finally:
-            create_triggers(operations.connection)
+            for table in closed:
+                close_table(operations.connection, table, f"{table} is append-only")
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(BaseDatabaseOperations, "execute_sql_flush", flush_with_open_log)

@@ -56,6 +56,7 @@ X_FRAME_OPTIONS = "DENY"
 INSTALLED_APPS = [
     "registry.project",
     "registry.pages",
+    "registry.publishing",
     "registry.wanted",
     "registry.watching",
     "registry.picks",
@@ -146,6 +147,7 @@ else:
 MEDIA_ROOT = DATA_DIR / "media"  # re-encoded pictures that anyone may see
 MEDIA_URL = "/pictures/"
 PRIVATE_ROOT = DATA_DIR / "private"  # arriving originals and what is kept for measuring again
+RELEASES_ROOT = DATA_DIR / "releases"  # frozen editions of the open data, each in a folder of its own
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "private": {
@@ -210,6 +212,11 @@ ACCOUNT_LOGOUT_ON_GET = False
 ALLAUTH_TRUSTED_PROXY_COUNT = TRUSTED_PROXIES
 EMAIL_BACKEND = env.str("DJANGO_EMAIL_BACKEND", default="django.core.mail.backends.console.EmailBackend")
 DEFAULT_FROM_EMAIL = env.str("CLEANSTOP_FROM_EMAIL", default="Cleanstop <registry@localhost>")
+# Letters that only reach the console can't be asked to be answered: where they are really sent, they are.
+SUBMIT_NEEDS_CONFIRMED_EMAIL = env.bool(
+    "CLEANSTOP_SUBMIT_NEEDS_CONFIRMED_EMAIL",
+    default=EMAIL_BACKEND == "django.core.mail.backends.smtp.EmailBackend",
+)
 SERIAL_HASH_KEY = env.str("CLEANSTOP_SERIAL_HASH_KEY", default="") or SECRET_KEY
 
 # ---- the API -------------------------------------------------------------------------------------

@@ -1,0 +1,68 @@
+"""Reading releases."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from django.conf import settings
+
+from registry.errors import NotFound, Problem
+from registry.publishing.models import Release, ReleasedStanding
+from registry.standings.models import Standing
+from registry.standings.rules import LightPath
+
+
+def latest_release() -> Release | None:
+    return Release.objects.order_by("-made_at", "-pk").first()
+
+
+def release_by_version(version: str) -> Release:
+    """Raises NotFound that names the latest."""
+    release = Release.objects.filter(version=version).first()
+    if release is None:
+        latest = latest_release()
+        raise NotFound(
+            Problem(
+                code="unknown-release",
+                field="release",
+                value=version,
+                says=f"There is no release “{version}”.",
+                remedy=f"The latest is {latest.version}." if latest else "None has been made yet.",
+            )
+        )
+    return release
+
+
+def folder_of(version: str) -> Path:
+    """Where a release's files lie."""
+    return Path(settings.RELEASES_ROOT) / version
+
+
+def file_of(release: Release, path: str) -> Path:
+    """A file of a release. Raises NotFound for a path that it does not list."""
+    if path not in release.files:
+        raise NotFound(
+            Problem(
+                code="unknown-release-file",
+                field="path",
+                value=path,
+                says=f"Release {release.version} has no file “{path}”.",
+                remedy="Take one that its datapackage.json lists.",
+            )
+        )
+    return folder_of(release.version) / path
+
+
+def released_rows(release: Release, path: LightPath) -> list[Standing]:
+    """The standings of one light path as a release froze them: not saved, and not to be."""
+    frozen = ReleasedStanding.objects.filter(
+        release=release,
+        lens_slug=path.lens.slug,
+        teleconverter=path.teleconverter.slug if path.teleconverter else "",
+        adapter=path.adapter.slug if path.adapter else "",
+    )
+    glass = {"lens": path.lens, "teleconverter": path.teleconverter, "adapter": path.adapter}
+    return [
+        Standing(**glass, cut_on_group=row.cut_on_group, focal_zone=row.focal_zone, **row.content)
+        for row in frozen
+    ]
