@@ -13,6 +13,7 @@ from registry.reports.models import (
     FilterPosition,
     FindingKind,
     ImagePurpose,
+    SummarySays,
 )
 from registry.reports.rules import LIGHT_GROUPS
 from registry.reports.rules.details import LICENCES
@@ -43,6 +44,18 @@ class ClaimInput(serializers.Serializer):
     f_number = serializers.FloatField(required=False, help_text="For clean_to and hot_from.")
     focal_length_mm = serializers.FloatField(required=False)
     from_exif = serializers.BooleanField(required=False)
+
+
+class OwnSummaryInput(serializers.Serializer):
+    """What you would say of the lens yourself. No evidence; where it contradicts what was measured, the report goes in
+    only once you send stands."""
+
+    says = serializers.ChoiceField(choices=SummarySays.choices)
+    f_number = serializers.FloatField(required=False, help_text="For clean_to and hot_from.")
+    stands = serializers.BooleanField(
+        required=False, help_text="You looked again, and stand by it against the measurement."
+    )
+    answer = serializers.CharField(required=False, max_length=300, help_text="Why; shown with the report.")
 
 
 class FindingInput(serializers.Serializer):
@@ -100,6 +113,7 @@ class ReportChanges(serializers.Serializer):
     tester_name = serializers.CharField(required=False, max_length=120)
     sweeps = SweepInput(many=True, required=False)
     claims = ClaimInput(many=True, required=False)
+    own_summary = OwnSummaryInput(required=False, allow_null=True)
     findings = FindingInput(many=True, required=False)
     images = ImageReference(many=True, required=False)
 

@@ -15,11 +15,13 @@ from registry.reports.models import (
     FindingKind,
     ImagePurpose,
     ImageState,
+    OwnSummary,
     Reading,
     Report,
     ReportRevision,
     ReportState,
     SampleImage,
+    SummarySays,
     Sweep,
 )
 from registry.reports.queries import overlay_of
@@ -65,6 +67,22 @@ class ClaimSerializer(serializers.ModelSerializer):
     class Meta:
         model = Claim
         fields = ["says", "f_number", "focal_length_mm"]
+        read_only_fields = fields
+
+
+class OwnSummarySerializer(serializers.ModelSerializer):
+    """What the author would say themselves, compared with the measurement; no evidence."""
+
+    says = serializers.ChoiceField(choices=SummarySays.choices, read_only=True)
+    contradicts = serializers.ListField(
+        child=serializers.CharField(),
+        read_only=True,
+        help_text="What was measured against it when they stood by it.",
+    )
+
+    class Meta:
+        model = OwnSummary
+        fields = ["says", "f_number", "stands", "answer", "contradicts"]
         read_only_fields = fields
 
 
@@ -218,6 +236,7 @@ class ReportSerializer(ReportRowSerializer):
     copy = serializers.SlugRelatedField("public_id", read_only=True, allow_null=True)
     sweeps = SweepSerializer(many=True, read_only=True)
     claims = ClaimSerializer(many=True, read_only=True)
+    own_summary = OwnSummarySerializer(read_only=True, allow_null=True)
     findings = FindingSerializer(many=True, read_only=True)
     images = ImageSerializer(many=True, read_only=True)
     revisions = RevisionSerializer(many=True, read_only=True)
@@ -229,6 +248,6 @@ class ReportSerializer(ReportRowSerializer):
             "rig", "copy", "accessories", "target", "light", "place", "notes",
             "citation_url", "citation_title", "citation_date", "citation_archive_url",
             "submit_when_measured", "submit_problems", "sweeps_due",
-            "sweeps", "claims", "findings", "images", "revisions", "created_at",
+            "sweeps", "claims", "own_summary", "findings", "images", "revisions", "created_at",
         ]  # fmt: skip
         read_only_fields = fields

@@ -261,6 +261,8 @@ SPECTACULAR_SETTINGS = {
         "ReportState": "registry.reports.models.ReportState.choices",
         "ImageState": "registry.reports.models.ImageState.choices",
         "BagLensState": "registry.bags.contents.STATES",
+        "ClaimSays": "registry.reports.models.ClaimSays.choices",
+        "SummarySays": "registry.reports.models.SummarySays.choices",
     },
     "SCHEMA_PATH_PREFIX": r"/api/v[0-9]",
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -10,7 +10,7 @@ from rest_framework import serializers
 from api.v1 import gear_inputs, report_inputs
 from registry.gear.rules import FACTS
 from registry.reports.rules.details import DETAIL_FIELDS
-from registry.reports.services.contents import LIST_FIELDS
+from registry.reports.services.contents import PART_FIELDS
 
 pytestmark = pytest.mark.django_db
 METHODS = ("get", "post", "put", "patch", "delete")
@@ -72,7 +72,7 @@ def test_creating_operations_take_an_idempotency_key_and_changing_ones_need_if_m
 
 def test_the_described_report_has_the_fields_that_the_service_takes():
     described = set(report_inputs.ReportInput().fields) - {"submit"}
-    assert described == {*DETAIL_FIELDS, *LIST_FIELDS}
+    assert described == {*DETAIL_FIELDS, *PART_FIELDS}
 
 
 def test_answers_fit_their_description(anyone, document):

@@ -137,3 +137,43 @@ def test_a_revision_keeps_what_was_said():
     services.submit_report(report=report, by=report.author)
     services.revise_report(report=report, by=report.author, reason="a note", changes={"notes": "dusk"})
     assert report.revisions.get().content["own_summary"]["says"] == "clean_to"
+
+
+def filed(author, lens, **own_summary):
+    """A report filed by a program, with readings measured elsewhere."""
+    readings = [{"f_number": f, "excess_ev": ev, "excess_se": 0.02} for f, ev in TURNS_AT_11.items()]
+    data = {
+        "lens": lens,
+        "basis": "graded",
+        "cut_on_nm": 720,
+        "shot_on": "2024-06-21",
+        "sweeps": [{"focal_length_mm": 24, "readings": readings}],
+        "own_summary": own_summary or None,
+    }
+    return services.file_report(author=author, data=data, submit=True)
+
+
+def test_a_program_says_it_with_the_report():
+    author, lens = AccountFactory(), LensFactory(zoom=True)
+    assert filed(author, lens, says="clean_to", f_number=8).own_summary.says == "clean_to"
+    with pytest.raises(InvalidInput) as refused:
+        filed(author, lens, says="clean_all")
+    assert refused.value.first.code == "summary-contradicts-measurement"
+    stood = filed(author, lens, says="clean_all", stands=True, answer="no print shows it").own_summary
+    assert stood.contradicts and stood.answer == "no print shows it"
+    assert not OwnSummary.objects.filter(report=filed(author, lens)).exists()
+
+
+@pytest.mark.parametrize(
+    ("own_summary", "field"),
+    [
+        ({"says": "spotless"}, "own_summary.says"),
+        ({"says": "clean_to"}, "own_summary.f_number"),
+        ({"says": "clean_all", "stands": "yes"}, "own_summary.stands"),
+        ({"says": "clean_all", "sure": True}, "own_summary.sure"),
+    ],
+)
+def test_what_is_wrong_in_it_is_told_at_its_path(own_summary, field):
+    with pytest.raises(InvalidInput) as refused:
+        filed(AccountFactory(), LensFactory(zoom=True), **own_summary)
+    assert field in [problem.field for problem in refused.value.problems]

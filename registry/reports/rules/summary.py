@@ -37,11 +37,10 @@ class SeenStop:
 
 
 def read_summary(source: Input, tested: Tested) -> dict[str, Any] | None:
-    """Field values of an own summary; None where nothing is said. Problems collect in source.
+    """What an own summary says; None where it says nothing. Problems collect in source.
 
     source: says, a word of SummarySays; f_number, as marked, where it is about a stop.
     """
-    source.known(("says", "f_number"))
     says = source.choice("says", SummarySays.values, what="Summary")
     if not says:
         return None
@@ -53,6 +52,28 @@ def read_summary(source: Input, tested: Tested) -> dict[str, Any] | None:
         )
         return None
     return {"says": says, "f_number": read_f_number(source, tested, None)}
+
+
+def read_standing(source: Input) -> dict[str, Any]:
+    """Whether its author stands by a summary, and why. Problems collect in source."""
+    stands = source.content.get("stands")
+    if stands is not None and not isinstance(stands, bool):
+        source.refuse(
+            "not-yes-or-no", "stands", stands, f"“{stands}” is neither true nor false.", "Send true or false."
+        )
+    answer = source.text("answer", longest=300, what="The answer")
+    return {"stands": stands is True, "answer": answer if stands is True else ""}
+
+
+def read_own_summary(source: Input, tested: Tested) -> dict[str, Any]:
+    """The own_summary of a report's content, an object of says, f_number, stands and answer; empty for null, which
+    takes it away."""
+    if source.content.get("own_summary") is None:
+        return {}
+    nested = Input(source.content["own_summary"], source.field("own_summary"), source.problems)
+    nested.known(("says", "f_number", "stands", "answer"))
+    said, standing = read_summary(nested, tested), read_standing(nested)
+    return said | standing if said else {}
 
 
 def seen_stops(sweeps: Iterable[Sweep], visible_ev: float = VISIBLE_EV) -> list[SeenStop]:

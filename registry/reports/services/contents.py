@@ -20,11 +20,13 @@ from registry.reports.rules.contents import (
 )
 from registry.reports.rules.details import DETAIL_FIELDS, read_details
 from registry.reports.rules.inputs import Input
+from registry.reports.rules.summary import read_own_summary
 from registry.reports.services.evidence import store_claim, store_sweep
 from registry.reports.services.frames import attach
 from registry.reports.services.measuring import settle
+from registry.reports.services.summary import store_summary
 
-LIST_FIELDS = ("sweeps", "claims", "findings", "images")
+PART_FIELDS = ("sweeps", "claims", "own_summary", "findings", "images")
 # Problems that only a known lens makes: they are not reported while the lens itself is the problem.
 _NEED_THE_LENS = {
     "f-number-not-marked",
@@ -36,11 +38,12 @@ _NEED_THE_LENS = {
 
 @dataclass(frozen=True)
 class ReportContent:
-    """Checked content; a list that was not sent is None."""
+    """Checked content; what was not sent is None. own_summary: empty where it is taken away."""
 
     details: dict[str, Any]
     sweeps: list[SweepContent] | None
     claims: list[dict[str, Any]] | None
+    own_summary: dict[str, Any] | None
     findings: list[dict[str, Any]] | None
     images: list[ImageContent] | None
 
@@ -51,7 +54,7 @@ def read_contents(data: Mapping[str, Any], author: Account, report: Report | Non
     Raises InvalidInput with every problem, each at its dotted path.
     """
     source = Input(data)
-    source.known((*DETAIL_FIELDS, *LIST_FIELDS))
+    source.known((*DETAIL_FIELDS, *PART_FIELDS))
     details = read_details(source, author, report)
     lens = details.get("lens") or (report and report.lens)
     teleconverter = details.get("teleconverter", report and report.teleconverter)
@@ -60,6 +63,7 @@ def read_contents(data: Mapping[str, Any], author: Account, report: Report | Non
         details,
         read_sweeps(source, tested) if "sweeps" in source else None,
         read_claims(source, tested) if "claims" in source else None,
+        read_own_summary(source, tested) if "own_summary" in source else None,
         read_findings(source) if "findings" in source else None,
         read_images(source, tested, author) if "images" in source else None,
     )
@@ -87,6 +91,8 @@ def apply_contents(report: Report, contents: ReportContent) -> None:
     if contents.images is not None:
         _replace_images(report, contents.images)
     settle(report)
+    if contents.own_summary is not None:
+        store_summary(report, contents.own_summary or None)
 
 
 def _replace_images(report: Report, contents: list[ImageContent]) -> None:

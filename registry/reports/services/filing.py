@@ -30,6 +30,7 @@ def file_report(
       sweeps: {focal_length_mm, focus_distance_m, readings: [{f_number, grade, excess_ev, excess_se, from_exif}]}
       claims: {says, f_number, focal_length_mm}
       findings: {kind, grade, note}
+      own_summary, an object rather than a list: {says, f_number, stands, answer}
       images: public ids of pictures uploaded before, or {image, f_number, focal_length_mm, grade, purpose}.
     files: further frames by name. submit: where frames are still to be measured, it goes in once they are.
     Raises InvalidInput with every problem at its dotted path, such as `sweeps[0].readings[2].f_number`.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import transaction
 
 from registry.accounts.models import Account
@@ -9,7 +11,7 @@ from registry.errors import InvalidInput, Problem
 from registry.reports.models import OwnSummary, Report
 from registry.reports.rules.contents import Tested
 from registry.reports.rules.inputs import Input
-from registry.reports.rules.summary import contradictions_of, read_summary
+from registry.reports.rules.summary import contradictions_of, read_standing, read_summary
 from registry.reports.services.holding import hold_report, write_report
 
 
@@ -32,16 +34,9 @@ def say_summary(
     values = read_summary(source, Tested(report.lens, report.teleconverter))
     source.raise_problems()
     known = OwnSummary.objects.filter(report=report).first()
-    if values is None:
-        OwnSummary.objects.filter(report=report).delete()
-        if known:
-            write_report(report)
-        return None
-    if known and {name: getattr(known, name) for name in values} == values:
+    if (known and {name: getattr(known, name) for name in ("says", "f_number")}) == values:
         return known
-    summary, _ = OwnSummary.objects.update_or_create(
-        report=report, defaults=values | {"stands": False, "answer": "", "contradicts": []}
-    )
+    summary = store_summary(report, values and values | {"stands": False, "answer": ""})
     write_report(report)
     return summary
 
@@ -61,11 +56,11 @@ def stand_by_summary(
     Raises InvalidInput when there is no summary, or the answer is too long.
     """
     hold_report(report, by=by, expected_version=expected_version)
-    source = Input({"answer": answer})
-    said = source.text("answer", longest=300, what="The answer")
+    source = Input({"stands": stands, "answer": answer})
+    standing = read_standing(source)
     source.raise_problems()
-    summary = OwnSummary.objects.filter(report=report).first()
-    if summary is None:
+    known = OwnSummary.objects.filter(report=report).first()
+    if known is None:
         raise InvalidInput(
             Problem(
                 code="no-summary",
@@ -74,8 +69,17 @@ def stand_by_summary(
                 remedy="Say first how far you would call the lens clean.",
             )
         )
-    summary.contradicts = contradictions_of(report, summary) if stands else []
-    summary.stands, summary.answer = stands, said if stands else ""
-    summary.save(update_fields=["contradicts", "stands", "answer", "said_at"])
+    summary = store_summary(report, {"says": known.says, "f_number": known.f_number} | standing)
     write_report(report)
+    return summary
+
+
+def store_summary(report: Report, values: dict[str, Any] | None) -> OwnSummary | None:
+    """Store what a held report's author says, as read_own_summary gives it; None takes it away."""
+    if values is None:
+        OwnSummary.objects.filter(report=report).delete()
+        return None
+    summary = OwnSummary(report=report, **values)
+    summary.contradicts = contradictions_of(report, summary) if summary.stands else []
+    OwnSummary.objects.update_or_create(report=report, defaults=values | {"contradicts": summary.contradicts})
     return summary
