@@ -1,5 +1,6 @@
 """Looking people and their tokens up."""
 
+from django.apps import apps
 from django.db.models import QuerySet
 
 from registry.accounts.models import Account, TokenGrant
@@ -36,6 +37,12 @@ def account_by_email(email: str) -> Account:
             )
         )
     return account
+
+
+def email_is_confirmed(account: Account) -> bool:
+    """Whether a letter to the account's present address has been answered."""
+    addresses = apps.get_model("account", "EmailAddress").objects
+    return addresses.filter(user=account, verified=True, email__iexact=account.email).exists()
 
 
 def tokens_of(account: Account) -> QuerySet[TokenGrant]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 
 from django.apps import apps
+from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
@@ -15,6 +16,7 @@ from django.utils import timezone
 
 from registry.accounts.belongings import remove_belongings
 from registry.accounts.models import Account, Role, TokenGrant
+from registry.accounts.queries import email_is_confirmed
 from registry.accounts.rules import (
     TOKENS_PER_ACCOUNT,
     USE_NOTED_EVERY,
@@ -91,6 +93,20 @@ def change_role(*, account: Account, role: str, by: Account) -> Account:
             "account.role-changed", actor=by, subject_kind="account", subject_id=account.public_id, data=data
         )
     return account
+
+
+def check_may_submit(account: Account) -> None:
+    """Raise NotAllowed while an account's email address is not confirmed, where this installation asks for it."""
+    if settings.SUBMIT_NEEDS_CONFIRMED_EMAIL and not email_is_confirmed(account):
+        raise NotAllowed(
+            Problem(
+                code="email-not-confirmed",
+                field="author",
+                says="Your email address is not confirmed yet, so that nothing can be submitted.",
+                remedy="Open the link in the letter that was sent to you, or ask for another on your account page; "
+                "the draft waits.",
+            )
+        )
 
 
 def check_password_of(account: Account, password: str) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from registry.accounts.models import Account
+from registry.accounts.services import check_may_submit
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.reports.models import Report, ReportState
 from registry.reports.rules.submission import check_submission
@@ -28,9 +29,11 @@ def submit_report(
     """Submit a draft: it counts at once.
 
     submit_when_measured: where frames are still being measured, let it go in by itself once they are.
-    Raises InvalidInput with everything that is missing, Conflict while frames are being measured.
+    Raises InvalidInput with everything that is missing, Conflict while frames are being measured, NotAllowed while
+    the author's email address is not confirmed.
     """
     hold_report(report, by=by, expected_version=expected_version)
+    check_may_submit(by)
     if is_settled(report):
         return enter(report)
     if submit_when_measured:
