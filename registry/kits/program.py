@@ -11,6 +11,7 @@ rings on lenses are owned or bought.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -73,6 +74,7 @@ class Program:
     ceilings: what no objective exceeds.
     filter_columns: of each filter offer. diameter_columns: by diameter in mm. ring_columns: of each ring on each
     station (the same column for all stations when rings are shared). bought: columns of rings to buy, by ring.
+    ends: when solving it gives up, on the monotonic clock.
     """
 
     choice: Choice
@@ -85,6 +87,7 @@ class Program:
     diameter_columns: Mapping[float, int]
     ring_columns: Mapping[tuple[int, Ring], int]
     bought: Mapping[Ring, int]
+    ends: float = math.inf
 
     @cached_property
     def matrix(self) -> csr_array:

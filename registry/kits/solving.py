@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from time import monotonic
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -14,7 +15,7 @@ from registry.kits.program import Program, Rows
 
 # Weights of merged aims stay below this, far from where a tolerance of 1e-6 could turn a whole number.
 LARGEST_WEIGHT = 50_000
-SECONDS_PER_SOLVE = 30.0
+SECONDS_PER_SOLVE = 30.0  # where the program itself has no end
 
 
 class OutOfTime(Exception):
@@ -70,6 +71,7 @@ def _merged(program: Program, aims: Iterable[str]) -> Iterator[np.ndarray]:
 def _solve(
     program: Program, weights: np.ndarray, upper: np.ndarray, extra: Rows, seconds: float | None
 ) -> np.ndarray | None:
+    left = max(program.ends - monotonic(), 0.01)
     columns = len(upper)
     matrix = vstack([program.matrix, extra.matrix(columns)]) if extra.lower else program.matrix
     answer = milp(
@@ -79,7 +81,7 @@ def _solve(
         constraints=LinearConstraint(
             matrix, [*program.rows.lower, *extra.lower], [*program.rows.upper, *extra.upper]
         ),
-        options={"mip_rel_gap": 0.0, "time_limit": seconds or SECONDS_PER_SOLVE},
+        options={"mip_rel_gap": 0.0, "time_limit": min(seconds or SECONDS_PER_SOLVE, left)},
     )
     if answer.status == 2:
         return None
