@@ -8,6 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import tagged
+from api.kept_answers import KeptAnswers
 from api.resource import Catalogue
 from api.strict import FiniteFloatField, StrictSerializer
 from api.v1.answers import AnswerSerializer, StopSerializer
@@ -17,7 +18,7 @@ from registry.consensus.constants import VISIBLE_EV
 from registry.gear.models import FilterSeat, GearKind, Lens, Projection
 from registry.gear.queries import gear_by_slug
 from registry.gear.services import propose_lens
-from registry.standings.queries import filter_lenses, lens_answer, lens_rows
+from registry.standings.queries import catalogue_stamp, filter_lenses, lens_answer, lens_rows, lens_stamp
 from registry.standings.queries.lens_filters import LensFilters
 
 
@@ -81,7 +82,7 @@ class AnswerQuery(Reader):
 
 
 @extend_schema_view(create=extend_schema(request=LensProposal, responses={201: LensSerializer}))
-class Lenses(GearProposals, Catalogue):
+class Lenses(KeptAnswers, GearProposals, Catalogue):
     """Lenses, with what the registry says of them in infrared."""
 
     queryset = Lens.objects.select_related("maker").prefetch_related("mounts").order_by("slug")
@@ -91,6 +92,10 @@ class Lenses(GearProposals, Catalogue):
     what = "lens"
     propose = staticmethod(propose_lens)
     proposal_shape = LensSerializer
+
+    def stamp(self, action: str, slug: str = "") -> object | None:
+        """Lists change with any lens, one lens's answer only with itself."""
+        return catalogue_stamp() if action == "list" else lens_stamp(slug)
 
     def list(self, request: Request) -> Response:
         """Lenses that pass every filter, each with one sentence at your cut-on."""

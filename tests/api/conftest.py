@@ -7,9 +7,10 @@ from tests.factories import AccountFactory
 
 @pytest.fixture(autouse=True)
 def _fresh_counts():
-    from django.core.cache import cache
+    from django.core.cache import cache, caches
 
     cache.clear()
+    caches["pages"].clear()
 
 
 @pytest.fixture
