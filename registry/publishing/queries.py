@@ -7,8 +7,10 @@ from pathlib import Path
 from django.conf import settings
 
 from registry.errors import NotFound, Problem
+from registry.gear.models import Adapter, Lens, Teleconverter
 from registry.publishing.models import Release, ReleasedStanding
 from registry.standings.models import Standing
+from registry.standings.queries.answers import LensAnswer, answer_from
 from registry.standings.rules import LightPath
 
 
@@ -51,6 +53,25 @@ def file_of(release: Release, path: str) -> Path:
             )
         )
     return folder_of(release.version) / path
+
+
+def released_answer(
+    release: Release,
+    lens: Lens,
+    *,
+    cut_on_nm: float,
+    teleconverter: Teleconverter | None = None,
+    adapter: Adapter | None = None,
+) -> LensAnswer:
+    """What a release says of a lens at a cut-on (nm), in the shape of today's answer."""
+    path = LightPath(lens, teleconverter, adapter if adapter and adapter.has_glass else None)
+    return answer_from(
+        path,
+        released_rows(release, path),
+        cut_on_nm=cut_on_nm,
+        stated_on=release.made_at.date(),
+        method_version=release.method_version,
+    )
 
 
 def released_rows(release: Release, path: LightPath) -> list[Standing]:

@@ -127,20 +127,38 @@ def lens_answer(
         rows = standing_rows(lens, teleconverter=path.teleconverter, adapter=path.adapter)
     else:
         rows = rows_at(path, visible_ev)
+    edition = edition_in_force()
+    return answer_from(
+        path,
+        rows,
+        cut_on_nm=cut_on_nm,
+        visible_ev=visible_ev,
+        findings=findings_of(lens),
+        priors_number=edition.number if edition else 0,
+        stated_on=max((row.computed_at.date() for row in rows if row.computed_at), default=None),
+    )
+
+
+def answer_from(
+    path: LightPath,
+    rows: Sequence[Standing],
+    *,
+    cut_on_nm: float | None,
+    visible_ev: float = VISIBLE_EV,
+    **known,
+) -> LensAnswer:
+    """The answer that standings give, stored or not. known: the other fields of LensAnswer."""
     by_group: dict[str, list[Standing]] = {}
     for row in rows:
         by_group.setdefault(row.cut_on_group, []).append(row)
     group = cut_on_band(cut_on_nm or USUAL_CUT_ON_NM)
-    edition = edition_in_force()
     return LensAnswer(
         path=path,
         cut_on_nm=cut_on_nm,
         visible_ev=visible_ev,
         here=_band_answer(path, group, by_group),
         others=tuple(_band_answer(path, other, by_group) for other in sorted(by_group) if other != group),
-        findings=findings_of(lens),
-        priors_number=edition.number if edition else 0,
-        stated_on=max((row.computed_at.date() for row in rows if row.computed_at), default=None),
+        **known,
     )
 
 
