@@ -11,8 +11,8 @@ from registry.gear.models import Lens
 from registry.optics.stops import exact_av
 from registry.shotlists.facts import LensFacts
 from registry.standings.models import Standing
-from registry.standings.queries.answers import check_reader, rows_at
-from registry.standings.rules import LightPath
+from registry.standings.queries.answers import check_reader
+from registry.standings.queries.leads import computed_rows
 
 Zones = Mapping[str, Standing]
 OPEN_ENDED = ("clean-throughout", "clean-as-far-as-tested")
@@ -49,7 +49,8 @@ def zones_of_lenses(
 ) -> dict[int, Zones]:
     """Standings of bare lenses at a cut-on (nm) and tolerance (EV), by lens's key and focal zone.
 
-    One statement at the default tolerance. Raises InvalidInput as check_reader does.
+    One statement at the default tolerance, a handful at another one, which is computed anew.
+    Raises InvalidInput as check_reader does.
     """
     check_reader(cut_on_nm, visible_ev)
     group = cut_on_band(cut_on_nm)
@@ -62,8 +63,7 @@ def zones_of_lenses(
 
 def _rows(lenses: Sequence[Lens], group: str, visible_ev: float) -> list[Standing]:
     if visible_ev != VISIBLE_EV:
-        every = [row for lens in lenses for row in rows_at(LightPath(lens), visible_ev)]
-        return [row for row in every if row.cut_on_group == group]
+        return [row for row in computed_rows(lenses, visible_ev) if row.cut_on_group == group]
     bare = Standing.objects.filter(teleconverter=None, adapter=None, cut_on_group=group)
     return list(bare.filter(lens__in=list(lenses), n_reports__gt=0))
 

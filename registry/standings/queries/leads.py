@@ -180,6 +180,11 @@ def leading_rows(lenses: Iterable[Lens], group: str, visible_ev: float) -> list[
 
 def computed_leads(lenses: QuerySet[Lens], visible_ev: float) -> list[Standing]:
     """Leading standings of bare lenses at a tolerance (EV), computed from their reports and not stored."""
+    return [row for row in computed_rows(lenses, visible_ev) if row.leads]
+
+
+def computed_rows(lenses: Iterable[Lens], visible_ev: float) -> list[Standing]:
+    """All standings of bare lenses at a tolerance (EV), computed from their reports and not stored."""
     lenses = list(lenses)
     reports = counting_reports(*lenses) if lenses else []
     paths = {path: entries for path, entries in evidence_by_path(reports).items() if path.is_bare}
@@ -189,7 +194,7 @@ def computed_leads(lenses: QuerySet[Lens], visible_ev: float) -> list[Standing]:
     for path, (_, entries), assessment in zip(paths, cases, assessments, strict=True):
         tints = tints_by_cell(reports, path, visible_ev)
         rows += unsaved_rows(path, fields_by_cell(assessment, entries, tints, visible_ev))
-    return [row for row in rows if row.leads]
+    return rows
 
 
 def _bare_leads() -> QuerySet[Standing]:
