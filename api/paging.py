@@ -63,7 +63,7 @@ class StablePagination(CursorPagination):
         return Response({"items": data, "next": following, "previous": preceding}, headers=headers)
 
     def get_paginated_response_schema(self, schema):
-        address = {"type": ["string", "null"], "format": "uri"}
+        address = {"type": ["string", "null"], "format": "uri", "example": None}
         return {
             "type": "object",
             "required": ["items", "next", "previous"],

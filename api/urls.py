@@ -17,11 +17,14 @@ from api.v1.makers import Makers
 from api.v1.me import Me, Tokens
 from api.v1.missing_facts import MissingFacts
 from api.v1.mounts import Mounts
+from api.v1.pick_lists import PickLists
 from api.v1.reports import Reports
 from api.v1.rigs import Rigs
 from api.v1.shot_lists import ShotLists
 from api.v1.standings import Standings
 from api.v1.teleconverters import Teleconverters
+from api.v1.wanted_tests import WantedTests
+from api.v1.watches import Notices, Watches
 
 app_name = "v1"
 
@@ -41,10 +44,15 @@ router.register("images", Images, basename="image")
 router.register("standings", Standings, basename="standing")
 router.register("conflicts", Conflicts, basename="conflict")
 router.register("bags", Bags, basename="bag")
+router.register("wanted-tests", WantedTests, basename="wanted-test")
+router.register("pick-lists", PickLists, basename="pick-list")
 router.register("me/tokens", Tokens, basename="token")
+router.register("me/watches", Watches, basename="watch")
 
 urlpatterns = [
     path("me/", Me.as_view({"get": "retrieve"}), name="me"),
+    path("me/notices/", Notices.as_view({"get": "list"}), name="notices"),
+    path("me/notices/read/", Notices.as_view({"post": "read"}), name="read-notices"),
     path("shot-lists/", ShotLists.as_view({"get": "retrieve"}), name="shot-lists"),
     path("kit-plans/", KitPlans.as_view({"post": "plan"}), name="kit-plans"),
     path("openapi.json", Document.as_view(), name="openapi"),

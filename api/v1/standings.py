@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import django_filters
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.resource import Catalogue, ListQuery
+from api.resource import Catalogue
 from api.v1.answers import (
     AgreementSerializer,
     CauseSerializer,
@@ -17,6 +18,7 @@ from api.v1.answers import (
 from registry.consensus.cells import BAND_LABELS
 from registry.consensus.verdicts import CODES, CONFIDENCES
 from registry.standings.models import Standing
+from registry.standings.queries.filter_fields import Filters, WordFilter
 
 
 class StandingSerializer(serializers.ModelSerializer):
@@ -44,11 +46,17 @@ class StandingSerializer(serializers.ModelSerializer):
         return LimitSerializer(standing.limit).data if standing.limit else None
 
 
-class StandingQuery(ListQuery):
-    lens = serializers.SlugField(required=False, help_text="Slug of a lens.")
-    cut_on_group = serializers.ChoiceField(choices=sorted(BAND_LABELS), required=False)
-    verdict = serializers.ChoiceField(choices=CODES, required=False)
-    confidence = serializers.ChoiceField(choices=CONFIDENCES, required=False)
+class StandingFilters(Filters):
+    lens = django_filters.CharFilter("lens__slug", label="Lens", help_text="Slug of a lens.")
+    cut_on_group = WordFilter(
+        label="Cut-on group", words=tuple(sorted(BAND_LABELS)), help_text="Such as 700-780."
+    )
+    verdict = WordFilter(label="Verdict", words=CODES, help_text="A verdict’s code.")
+    confidence = WordFilter(label="Confidence", words=CONFIDENCES, help_text="tentative, fair or firm.")
+
+    class Meta:
+        model = Standing
+        fields: list[str] = []
 
 
 class Standings(Catalogue):
@@ -56,16 +64,11 @@ class Standings(Catalogue):
 
     queryset = Standing.objects.select_related("lens", "teleconverter", "adapter", "priors").order_by("id")
     serializer_class = StandingSerializer
-    queries = {"list": StandingQuery}
+    filterset_class = StandingFilters
     lookup_field = "pk"
     lookup_value_regex = r"\d{1,15}"
     what = "standing"
 
     def list(self, request: Request) -> Response:
-        rows = self.rows()
-        if lens := self.asked.get("lens"):
-            rows = rows.filter(lens__slug=lens)
-        same = {
-            name: self.asked[name] for name in ("cut_on_group", "verdict", "confidence") if name in self.asked
-        }
-        return self.paged(rows.filter(**same))
+        """Stored standings, one per lens, light path, cut-on group and focal zone."""
+        return self.paged(self.filters().qs)

@@ -55,7 +55,8 @@ def test_every_resource_is_in_it(document):
     resources = {path.split("/")[3] for path in document["paths"]}
     assert resources == {
         "makers", "mounts", "lenses", "bodies", "filters", "teleconverters", "adapters", "rigs", "copies",
-        "reports", "images", "standings", "conflicts", "shot-lists", "me",
+        "reports", "images", "standings", "conflicts", "shot-lists", "missing-facts", "bags", "kit-plans",
+        "wanted-tests", "pick-lists", "me",
     }  # fmt: skip
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from django import template
-from django.template.defaultfilters import linebreaks
-from django.utils.html import urlize
+from django.utils.html import linebreaks, urlize
 from django.utils.safestring import SafeString, mark_safe
 
 from registry.picks.queries import picks_of_lens
@@ -36,4 +35,4 @@ def picked(lens) -> dict:
 def said(text: str) -> SafeString:
     """A person's words: nothing in them is markup, and links are theirs, not ours (rel="nofollow ugc")."""
     linked = urlize(text, nofollow=True, autoescape=True).replace('rel="nofollow"', 'rel="nofollow ugc"')
-    return linebreaks(mark_safe(linked), autoescape=False)  # urlize has escaped it
+    return mark_safe(linebreaks(linked))  # urlize has escaped all that was markup

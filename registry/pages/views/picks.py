@@ -82,7 +82,7 @@ def _edit(request: HttpRequest, known: PickList | None, *, lens_name: str = "") 
         try:
             return redirect("pick-list", _save(request, known, form, rows).public_id)
         except CleanstopError as error:
-            put_beside_fields(form, error)
+            put_beside_fields(form, error, {"version": "the whole list"})
     context = {"form": form, "rows": rows, "known": known}
     return render(request, "pages/pick_list_edit.html", context, status=422 if data is not None else 200)
 

@@ -9,23 +9,31 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods, require_safe
 
+from registry.consensus.cells import BANDS, band_label
 from registry.errors import CleanstopError
-from registry.pages.forms.wanted import WantedForm
+from registry.gear.models import Mount
 from registry.pages.returning import back_to
 from registry.wanted import queries, services
+from registry.wanted.filters import WantedFilters
 
 TESTS_A_PAGE = 30
 
 
 @require_safe
 def wanted_tests(request: HttpRequest) -> HttpResponse:
-    form = WantedForm(request.GET)
-    asked = form.asked()
-    page = Paginator(queries.wanted_tests(**asked), TESTS_A_PAGE).get_page(request.GET.get("page"))
+    filters = WantedFilters(request.GET.dict())
+    problems = filters.problems()
+    page = Paginator(filters.qs, TESTS_A_PAGE).get_page(request.GET.get("page"))
     page.object_list = queries.with_reservations(list(page.object_list))
-    mine = queries.reservations_of(request.user) if request.user.is_authenticated else ()
-    context = {"page": page, "form": form, "mine": mine, "narrowed": any(asked.values())}
-    return render(request, "pages/wanted_tests.html", context, status=422 if form.errors else 200)
+    context = {
+        "page": page,
+        "asked": filters.asked(),
+        "problems": [(filters.form.fields[one.field].label, one) for one in problems],
+        "mounts": Mount.objects.all(),
+        "bands": [(band, band_label(band)) for band in BANDS],
+        "mine": queries.reservations_of(request.user) if request.user.is_authenticated else (),
+    }
+    return render(request, "pages/wanted_tests.html", context, status=422 if problems else 200)
 
 
 @login_required
