@@ -12,6 +12,7 @@ NAVIGATION = (
     ("bag", "My bag"),
     ("report-start", "Report a test"),
     ("wanted-tests", "Wanted tests"),
+    ("open-data", "Open data"),
     ("method", "Method"),
 )
 
