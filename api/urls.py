@@ -9,6 +9,7 @@ from api.v1.bags import Bags
 from api.v1.bodies import Bodies
 from api.v1.conflicts import Conflicts
 from api.v1.copies import Copies
+from api.v1.exports import Exports
 from api.v1.filters import Filters
 from api.v1.images import Images
 from api.v1.kit_plans import KitPlans
@@ -18,6 +19,7 @@ from api.v1.me import Me, Tokens
 from api.v1.missing_facts import MissingFacts
 from api.v1.mounts import Mounts
 from api.v1.pick_lists import PickLists
+from api.v1.releases import Releases
 from api.v1.reports import Reports
 from api.v1.rigs import Rigs
 from api.v1.shot_lists import ShotLists
@@ -42,6 +44,7 @@ router.register("copies", Copies, basename="copy")
 router.register("reports", Reports, basename="report")
 router.register("images", Images, basename="image")
 router.register("standings", Standings, basename="standing")
+router.register("releases", Releases, basename="release")
 router.register("conflicts", Conflicts, basename="conflict")
 router.register("bags", Bags, basename="bag")
 router.register("wanted-tests", WantedTests, basename="wanted-test")
@@ -57,6 +60,15 @@ urlpatterns = [
     path("kit-plans/", KitPlans.as_view({"post": "plan"}), name="kit-plans"),
     path("openapi.json", Document.as_view(), name="openapi"),
     path("reference/", Reference.as_view(), name="reference"),
+    path("exports/", Exports.as_view({"get": "tables"}), name="exports"),
+    re_path(
+        r"^exports/(?P<table>\w{1,40})\.(?P<form>\w{1,10})$",
+        Exports.as_view({"get": "export"}),
+        name="export",
+    ),
+    path(
+        "releases/<str:version>/standings/", Releases.as_view({"get": "standings"}), name="released-standings"
+    ),
     *router.urls,
     re_path(r"^.*$", NoSuchAddress.as_view()),
 ]
