@@ -32,8 +32,7 @@ def test_the_sheet_is_there_without_an_account(client, zoom):
         "41 mm",
         "70 mm",
         "f/2.8",
-        "two stops down",
-        "repeated",
+        "2 stops down",
         "LED and fluorescent",
         "proof picture",
     ):

@@ -22,6 +22,13 @@ def times(count: int) -> range:
     return range(count)
 
 
+@register.filter
+def role(stop: Stop) -> str:
+    """Why a stop is on the list, as short as the column needs; that it is repeated its boxes say."""
+    words = (why.replace("two stops", "2 stops") for why in stop.why if why != "repeated")
+    return ", ".join(words)
+
+
 PARTS = {0: "", 1 / 3: "⅓", 1 / 2: "½", 2 / 3: "⅔"}
 
 
