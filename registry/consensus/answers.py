@@ -15,7 +15,7 @@ from registry.consensus.cells import UNSTATED, zones_of
 from registry.consensus.chances import chance_bands, chances, limit_quantiles
 from registry.consensus.constants import GRID_STEP_AV, VISIBLE_EV
 from registry.consensus.evidence import Lens, Report
-from registry.consensus.grid import GRID_POINTS
+from registry.consensus.grid import GRID_POINTS, kernel
 from registry.consensus.pooling import band_offset
 from registry.consensus.verdicts import Verdict, rule
 from registry.optics.stops import exact_av
@@ -79,7 +79,8 @@ def answer(
     causes = explanations.causes()
     posterior = standings.pooled.posterior[index : index + 1]
     if explanations.tried:
-        posterior = _averaged(posterior, explanations, question, moved, cell[0])
+        own_way = cell_departure(standings.rows.n_clusters, index) * moved.cell_spread
+        posterior = _averaged(posterior, explanations, question, moved, cell[0], own_way)
         standings = _with_posterior(standings, index, posterior)
     said = cell_assessment(standings, index)
     wanted = chances(posterior, np.array([exact_av(stop) for stop in sorted(stops)]))[0]
@@ -104,15 +105,32 @@ def _regardless(reports: Sequence[Report], cell: tuple[str, str]) -> list[Report
     return [replace(report, **open_now) for report in reports] if open_now else list(reports)
 
 
-def _averaged(plain, explanations: Explanations, question: Question, priors: Priors, band: str) -> np.ndarray:
-    """The plain posterior and those under each contrast, moved to the question, weighted by how likely each is."""
-    mixed = explanations.none * plain[0]
+def cell_departure(n_clusters: np.ndarray, index: int) -> float:
+    """How far one cell's limit strays from the mean of all clusters' limits, in spreads between cells.
+
+    n_clusters: evidence per cell. With shares w of it the mean strays by Σ w μ, so that the difference has variance
+    (1 − w_own)² + Σ_others w²; none where all evidence is the cell's own.
+    """
+    share = n_clusters / max(n_clusters.sum(), 1)
+    others = np.delete(share, index)
+    return float(np.sqrt((1 - share[index]) ** 2 + others @ others))
+
+
+def _averaged(
+    plain, explanations: Explanations, question: Question, priors: Priors, band: str, own_way: float
+) -> np.ndarray:
+    """The plain posterior and those under each contrast, moved to the question, weighted by how likely each is.
+
+    own_way: standard deviation (stops) of the question's cell against what a contrast pools over all cells.
+    """
+    split = np.zeros_like(plain[0])
     offset = band_offset(priors, band)
     for explained in explanations.tried:
         for weight, share in explained.contrast.weights_of(question):
             steps = np.round((weight * SHIFTS + offset) / GRID_STEP_AV).astype(np.intp)
-            mixed = mixed + explained.weight * share * _moved(explained.joint, steps).ravel()
-    return mixed[None]
+            split += explained.weight * share * _moved(explained.joint, steps).ravel()
+    blurred = split.reshape(-1, GRID_POINTS) @ kernel(round(own_way, 1)) if own_way >= 0.05 else split
+    return (explanations.none * plain[0] + blurred.ravel())[None]
 
 
 def _moved(joint: np.ndarray, steps: np.ndarray) -> np.ndarray:

@@ -164,11 +164,14 @@ def _cell_pairs(lens: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return target[other], source[other]
 
 
-def _messages(rows: Rows, priors: Priors, row_logs, target, source, dtype: str) -> np.ndarray:
+def _messages(
+    rows: Rows, priors: Priors, row_logs, target, source, dtype: str, strangers: bool = False
+) -> np.ndarray:
     """log of what the source cells say of the lens's own limit, shape (pairs, spreads × G).
 
     target: cell the message is meant for, or −1 for the lens itself. A cluster that has evidence in the
-    target cell is left out: it has already spoken there. One in k other cells weighs less in each.
+    target cell is left out: it has already spoken there. One in k other cells weighs less in each. strangers:
+    leave out whoever has evidence in several cells.
     """
     first = np.searchsorted(rows.row_cell, source, side="left")
     size = np.searchsorted(rows.row_cell, source, side="right") - first
@@ -178,7 +181,7 @@ def _messages(rows: Rows, priors: Priors, row_logs, target, source, dtype: str) 
     weight = 1.0 / (1.0 + (voices - 1) * SHARED_ACROSS_CELLS)
     width = int(rows.row_cluster.max(initial=0)) + 1
     spoken = np.isin(target[pair] * width + rows.row_cluster[row], rows.row_cell * width + rows.row_cluster)
-    kept = ~spoken
+    kept = ~spoken & ((voices == 1) | (not strangers))
     logs = _sums(pair[kept], rows.row_unique[row[kept]], weight[kept], len(source), row_logs)
     top = logs.max(axis=1, keepdims=True)
     likelihood = np.exp(logs - top).reshape(-1, SPREAD_COUNT, GRID_POINTS)
@@ -225,13 +228,15 @@ class LensBeliefs:
 
 
 def lens_beliefs(
-    rows: Rows, priors: Priors, weights: np.ndarray | None = None, dtype: str = "float64"
+    rows: Rows, priors: Priors, weights: np.ndarray | None = None, *, strangers: bool = False
 ) -> LensBeliefs:
-    """The expectation step of learning the priors. weights: how much each lens counts, (lenses,)."""
+    """The expectation step of learning the priors. weights: how much each lens counts, (lenses,). strangers: hear
+    of each lens only who has evidence in one of its cells."""
+    dtype = "float64"
     pooled = pool(rows, priors, dtype)
     told = np.flatnonzero(rows.n_clusters > 0)
     lens = rows.cells.lens[told]
-    messages = _messages(rows, priors, pooled.row_logs, np.full(len(told), -1), told, dtype)
+    messages = _messages(rows, priors, pooled.row_logs, np.full(len(told), -1), told, dtype, strangers)
     start = np.flatnonzero(np.append(True, np.diff(lens) != 0)) if len(told) else np.empty(0, np.intp)
     if not len(start):
         return LensBeliefs(np.zeros(GRID_POINTS), np.zeros(SPREAD_COUNT), {}, 0.0, 0)

@@ -54,11 +54,15 @@ def fit_priors(
 
 
 def learn_cell_spread(rows: Rows, priors: Priors, weights: np.ndarray | None = None) -> float:
-    """How far apart a lens's cells lie (stops): posterior mean over CELL_SPREADS_AV, given the other priors."""
+    """How far apart a lens's cells lie (stops): posterior mean over CELL_SPREADS_AV, given the other priors.
+
+    Told by those who tested in one cell only: someone's own habits make their results in several cells alike,
+    which says nothing about the lens.
+    """
     candidates = np.array(CELL_SPREADS_AV)
     held = -0.5 * (np.log(candidates / CELL_SPREAD_AV) / CELL_SPREAD_LOG_SD) ** 2
     told = [
-        lens_beliefs(rows, replace(priors, cell_spread=spread), weights).evidence
+        lens_beliefs(rows, replace(priors, cell_spread=spread), weights, strangers=True).evidence
         for spread in CELL_SPREADS_AV
     ]
     return float(normalised(held + np.array(told)) @ candidates)
