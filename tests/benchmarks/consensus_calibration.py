@@ -1,17 +1,17 @@
 """Is the consensus as sure as it should be? Scores on simulated lenses, against rivals in the same run.
 
 python tests/benchmarks/consensus_calibration.py [--lenses 300] [--quick] [--worlds home causes …]
-    [--counts 1 3 5 10 30] [--seed 1] [--out scores.json]
+    [--counts 1 3 5 10 30] [--seed 1] [--record]
 Prints a Markdown table per world: Brier and log score of P(clean) per question stop for every method (lower is
 better), coverage of the limit's 90 % interval, causes, and what a flood by one person moves. The simulator
-shares nothing with the engine; worlds other than "home" have settings nobody tuned anything on.
+shares nothing with the engine; worlds other than "home" have settings nobody tuned anything on. --record keeps
+the figures for the method page.
 """
 
 from __future__ import annotations
 
 import argparse
 import copy
-import json
 import math
 import pathlib
 import sys
@@ -22,6 +22,7 @@ import numpy as np
 HERE = pathlib.Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
+from consensus_record import record
 from consensus_rivals import RIVALS
 from consensus_simulator import WORLDS, Truth, simulate
 
@@ -30,6 +31,7 @@ from registry.consensus.exchange import consensus_of
 OURS = "this method"
 CLIP = 1e-3
 FLOOD_EVERY = 10
+TENTHS = 10
 
 
 def main() -> None:
@@ -43,8 +45,9 @@ def main() -> None:
         print(_table(rows), flush=True)
     floods = flood(options.lenses, options.seed)
     print(f"\n### One person against three\n\n{_flood_table(floods)}")
-    if options.out:
-        pathlib.Path(options.out).write_text(json.dumps({"worlds": results, "flood": floods}, indent=1))
+    if options.record:
+        rows = [{"world": name, **row} for name, found in results.items() for row in found]
+        record("consensus_calibration", rows, seed=options.seed, lenses=options.lenses, flood=floods)
 
 
 def _options() -> argparse.Namespace:
@@ -54,7 +57,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--worlds", nargs="+", default=list(WORLDS), choices=list(WORLDS))
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--quick", action="store_true", help="40 lenses, counts 1, 5 and 10, two worlds")
-    parser.add_argument("--out", help="write every figure as JSON to this file")
+    parser.add_argument("--record", action="store_true", help="keep the figures for the method page")
     options = parser.parse_args()
     if options.quick:
         options.lenses, options.counts, options.worlds = 40, [1, 5, 10], ["home", "causes"]
@@ -75,6 +78,7 @@ def score(world: str, count: int, lenses: int, seed: int) -> dict:
         for name, truth in truths.items()
     }
     row = {"count": count, "seconds": seconds, "scores": {m: _scores(p, truths) for m, p in chances.items()}}
+    row["said"] = _said_and_happened(chances[OURS], truths)
     return row | _coverage(said, truths) | _causes(said, truths) | _confidence(said, truths)
 
 
@@ -90,6 +94,21 @@ def _scores(chances: dict, truths: dict[str, Truth]) -> tuple[float, float]:
     p, clean = np.clip(pairs[:, 0], CLIP, 1 - CLIP), pairs[:, 1]
     brier = float(np.mean((p - clean) ** 2))
     return brier, float(np.mean(-np.log(np.where(clean == 1, p, 1 - p))))
+
+
+def _said_and_happened(chances: dict, truths: dict[str, Truth]) -> list[list[float]]:
+    """Per tenth of the scale with any: mean chance said, share that came out clean, how many; [[…], …]."""
+    said, clean = np.array(
+        [
+            (chances[name][stop], clean)
+            for name, truth in truths.items()
+            for stop, clean in truth.outcomes.items()
+        ]
+    ).T
+    tenth = np.minimum((said * TENTHS).astype(int), TENTHS - 1)
+    count = np.bincount(tenth, minlength=TENTHS)
+    sums = (np.bincount(tenth, weights=values, minlength=TENTHS) for values in (said, clean))
+    return [[a / n, b / n, int(n)] for a, b, n in zip(*sums, count, strict=True) if n]
 
 
 def _coverage(said: dict, truths: dict[str, Truth]) -> dict:

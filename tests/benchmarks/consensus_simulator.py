@@ -63,6 +63,7 @@ WORLDS = {
         evening_ev=0.01,
         grade_blur_ev=0.025,
     ),
+    "bands": World("bands", repeat=1.0, several_conditions=1.0, condition_sd=0.6),
     "two-humped": World("two-humped", limit_mean=4.0, limit_sd=1.2, odd_share=0.4, condition_sd=0.5),
 }
 

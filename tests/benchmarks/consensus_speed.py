@@ -1,6 +1,6 @@
 """How fast the consensus is, as ratios to named baselines in the same run.
 
-python tests/benchmarks/consensus_speed.py [--lenses 10000] [--quick] [--out speed.json]
+python tests/benchmarks/consensus_speed.py [--lenses 10000] [--quick] [--record]
 Baselines: one vectorised pass over the readings (a mean per lens and stop); and a loop over the lenses with
 statsmodels (per stop a Wilson interval and DerSimonian–Laird with its interval), timed on some of them and
 scaled up. CPU seconds stand beside the wall's, which other work on the machine inflates. First of all the
@@ -10,7 +10,6 @@ fast path over the catalogue must agree with the exact one.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import pathlib
 import sys
@@ -19,9 +18,11 @@ import warnings
 from collections.abc import Callable
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the engine runs its own two threads
-sys.path.insert(0, str(pathlib.Path(__file__).parents[2]))
+HERE = pathlib.Path(__file__).parent
+sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
 import numpy as np
+from consensus_record import record
 from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.proportion import proportion_confint
 
@@ -140,7 +141,7 @@ def main() -> None:
     parser.add_argument("--lenses", type=int, default=10_000)
     parser.add_argument("--quick", action="store_true", help="1,000 lenses")
     parser.add_argument("--repeats", type=int, default=3)
-    parser.add_argument("--out", help="write the figures as JSON to this file")
+    parser.add_argument("--record", action="store_true", help="keep the figures for the method page")
     options = parser.parse_args()
     lenses = 1000 if options.quick else options.lenses
     warnings.simplefilter("ignore")
@@ -175,8 +176,9 @@ def main() -> None:
     print("| figure | value |\n| --- | --- |")
     for name, value in figures.items():
         print(f"| {name} | {value:,.4g} |" if isinstance(value, float) else f"| {name} | {value:,} |")
-    if options.out:
-        pathlib.Path(options.out).write_text(json.dumps(figures, indent=1))
+    if options.record:
+        rows = [{"figure": name, "value": value} for name, value in figures.items()]
+        record("consensus_speed", rows, seed=1, cores=os.cpu_count())
 
 
 if __name__ == "__main__":
