@@ -4,6 +4,8 @@ import json
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from registry.bags.contents import Carried
@@ -166,6 +168,25 @@ def test_rigs_of_my_reports_can_be_taken_over(signed_in, contributor, typed):
     assert "Osterby Causey 2: converted at 720 nm" in text_of(signed_in.get(BAG))
 
 
+def test_a_page_of_twenty_lenses_takes_no_more_statements_than_one_of_two(signed_in, contributor):
+    def statements(count):
+        slugs = [LensFactory().slug for _ in range(count)]
+        change_bag(owner=contributor, change=lambda bag: _all_in(bag, slugs))
+        with CaptureQueriesContext(connection) as told:
+            for page in (BAG, KIT, CARD):
+                assert signed_in.get(page).status_code == 200
+        return len(told)
+
+    statements(1)  # what a session and a process ask for once
+    assert statements(1) == statements(18)
+
+
+def _all_in(bag, slugs):
+    for slug in slugs:
+        bag = bag.with_lens(Carried(slug))
+    return bag
+
+
 # ---- the kit -------------------------------------------------------------------------------------
 
 
@@ -290,6 +311,13 @@ def test_each_cut_on_has_a_card_of_its_own(client, trio):
     assert client.get(CARD, {"cut_on_nm": "12"}).status_code == 422
 
 
+def test_a_card_of_few_lenses_has_their_ladders_and_a_long_one_has_not(client, trio):
+    pack(client, *trio)
+    assert text_of(client.get(CARD)).count('class="ladder small"') == 3
+    pack(client, *[LensFactory() for _ in range(12)])
+    assert 'class="ladder' not in text_of(client.get(CARD))
+
+
 def test_a_card_of_nothing_leads_to_the_bag(client):
     assert f'href="{BAG}"' in text_of(client.get(CARD))
 
@@ -312,6 +340,7 @@ def test_a_summary_tells_the_share_inside_the_clean_range(client, lens):
     page = text_of(client.post(USE, {"summary": sent}, follow=True))
     assert "<strong>75 %</strong> of 4 frames lie inside its clean range, 25 % past it" in page
     assert 'class="use-bar"' in page and "f/11" in page
+    assert client.post(USE, {"pack": "no-such-lens"}).status_code == 404
     client.post(USE, {"pack": lens.slug})
     assert lens.name in text_of(client.get(BAG))
     client.post(USE, {"forget": "1"})
@@ -377,6 +406,11 @@ def test_a_zoom_is_found_by_name_and_an_unknown_one_is_named(client, trio):
     assert found["Location"] == f"{COMPARE}?zoom={trio[2].slug}"
     answer = client.get(COMPARE, {"zoom_name": "Zwjxq"})
     assert answer.status_code == 422 and "Zwjxq" in text_of(answer)
+
+
+def test_my_tolerance_moves_the_comparison_and_stays_in_the_address(client, trio):
+    page = text_of(client.get(COMPARE, {"zoom": trio[2].slug, "visible_ev": "0.2"}))
+    assert "visible from 0.20 EV" in page and "visible_ev=0.2" in page
 
 
 def test_a_prime_is_not_compared_with_primes(client, trio):

@@ -11,7 +11,8 @@ from registry.bags.contents import Bag, Carried
 from registry.bags.ranges import zones_of_lenses
 from registry.bags.use import COMMAND, MOST_BYTES, judged, read_use, settle
 from registry.errors import CleanstopError
-from registry.gear.models import Lens
+from registry.gear.models import GearKind, Lens
+from registry.gear.queries import gear_by_slug
 from registry.optics.light_path import check_wavelength
 from registry.pages import camera
 from registry.pages.forms.bag import UseForm
@@ -37,7 +38,8 @@ def _done(request: HttpRequest, form: UseForm) -> bool:
         slug = request.POST.get("lens") or None
         change_own_bag(request, lambda held: _settled(held, name, slug))
     elif slug := request.POST.get("pack"):
-        change_own_bag(request, lambda held: held.with_lens(Carried(slug[:140])))
+        found = gear_by_slug(GearKind.LENS, slug[:140], field="pack")
+        change_own_bag(request, lambda held: held.with_lens(Carried(found.slug)))
     else:
         return form.is_valid() and _taken(request, form)
     return True

@@ -22,6 +22,7 @@ from registry.gear.models import Lens
 from registry.kits.plan import KitPlan
 from registry.optics.light_path import check_wavelength
 from registry.pages import camera
+from registry.pages.figures import common_scale
 from registry.pages.forms.bag import PricesForm, WishesForm, put_beside
 from registry.pages.own_bag import change_own_bag, own_bag
 from registry.pages.views.bag import cut_ons_of
@@ -108,6 +109,8 @@ def field_card(request: HttpRequest) -> HttpResponse:
     context = {
         "lines": lines,
         "size": sheet_size(lines),
+        "scale": common_scale(line.row.ladder for line in lines),
+        "has_zoom": any(line.lens.is_zoom for line in lines),
         "cut_on_nm": cut_on,
         "cut_ons": cut_ons,
         "left_out": len(every) - len(shown),
