@@ -108,6 +108,7 @@ class ReportChanges(serializers.Serializer):
     licence = serializers.ChoiceField(choices=LICENCES, required=False)
     citation_url = serializers.URLField(required=False)
     citation_title = serializers.CharField(required=False, max_length=300)
+    citation_author = serializers.CharField(required=False, max_length=120)
     citation_date = serializers.DateField(required=False)
     citation_archive_url = serializers.URLField(required=False)
     tester_name = serializers.CharField(required=False, max_length=120)

@@ -246,7 +246,7 @@ class ReportSerializer(ReportRowSerializer):
         fields = [
             *ReportRowSerializer.Meta.fields,
             "rig", "copy", "accessories", "target", "light", "place", "notes",
-            "citation_url", "citation_title", "citation_date", "citation_archive_url",
+            "citation_url", "citation_title", "citation_author", "citation_date", "citation_archive_url",
             "submit_when_measured", "submit_problems", "sweeps_due",
             "sweeps", "claims", "own_summary", "findings", "images", "revisions", "created_at",
         ]  # fmt: skip

@@ -52,7 +52,7 @@ def test_grades_are_kept_and_a_stop_between_too(signed_in, graded):
     assert response.url == address("report-check", graded)
     assert kept(graded) == {35: {1.4: 0, 6.3: 1, 8: 2}}
     check = text_of(signed_in.get(response.url))
-    assert "Graded at 35 mm" in check and "f/8: <strong>2</strong>" in check
+    assert "Graded by eye:" in check and "f/8: <strong>2</strong>" in check
 
 
 def test_grades_can_be_changed_where_they_were(signed_in, graded):
@@ -166,6 +166,20 @@ def test_a_published_result_is_relayed_with_its_citation(signed_in, published, d
     drain()
     assert "one report so far: clean to f/8" in text_of(signed_in.get(after))
     assert "by R. Samphire" in text_of(signed_in.get(after))
+
+
+def test_an_author_who_writes_of_somebody_elses_test_is_told_apart(signed_in, published, drain):
+    signed_in.post(RELAY, published | {"citation_author": "T. Redshank"})
+    relay = Report.objects.get()
+    assert (relay.citation_author, relay.tester_name) == ("T. Redshank", "R. Samphire")
+    signed_in.post(address("report-submit", relay))
+    page = text_of(signed_in.get(reverse("report", args=[relay.public_id])))
+    assert "tested by R. Samphire" in page and ", by T. Redshank" in page
+
+
+def test_an_author_is_the_tester_unless_another_is_named(signed_in, published):
+    signed_in.post(RELAY, published | {"citation_author": "T. Redshank", "tester_name": ""})
+    assert Report.objects.get().tester_name == "T. Redshank"
 
 
 def test_several_claims_are_taken_and_each_is_answered_for_in_its_place(signed_in, published):

@@ -14,7 +14,8 @@ from registry.reports.models import Basis, FilterPosition, Report
 from registry.reports.rules.light import LIGHT_GROUPS
 
 _PLAIN = (
-    "citation_title", "citation_url", "citation_archive_url", "tester_name", "filter_position", "light_group", "notes",
+    "citation_title", "citation_author", "citation_url", "citation_archive_url", "tester_name", "filter_position",
+    "light_group", "notes",
 )  # fmt: skip
 _DAYS = ("citation_date", "shot_on")
 _DAY = {"type": "date", "class": "narrow"}
@@ -24,11 +25,13 @@ class RelayForm(LensNamedForm):
     """Lens, citation and circumstances of a published test; what the source doesn't say stays empty."""
 
     citation_title = forms.CharField(label="Title of the source", required=False, max_length=300)
+    citation_author = forms.CharField(label="Its author", required=False, max_length=120)
     tester_name = forms.CharField(
         label="Who did the test",
         required=False,
         max_length=120,
-        help_text="The person or publication whose result it is. It counts as theirs, not as yours.",
+        help_text="The person or publication whose result it is; the author, if you leave it empty. It counts as "
+        "theirs, not as yours.",
     )
     citation_url = forms.CharField(
         label="Its address", required=False, max_length=500, widget=forms.URLInput(attrs={"inputmode": "url"})

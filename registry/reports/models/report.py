@@ -71,6 +71,7 @@ class Report(models.Model):
 
     citation_url = models.URLField(max_length=500, blank=True)
     citation_title = models.CharField(max_length=300, blank=True)
+    citation_author = models.CharField(max_length=120, blank=True)
     citation_date = models.DateField(null=True, blank=True)
     citation_archive_url = models.URLField(max_length=500, blank=True)
     tester_name = models.CharField(max_length=120, blank=True)

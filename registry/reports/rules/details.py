@@ -22,6 +22,7 @@ _TEXTS = {
     "place": (120, "Place"),
     "notes": (10_000, "Notes"),
     "citation_title": (300, "Title of the source"),
+    "citation_author": (120, "Author of the source"),
     "tester_name": (120, "Name of the tester"),
 }
 _DAYS = {"shot_on": "Day of the test", "citation_date": "Date of the source"}
@@ -67,6 +68,10 @@ def read_details(source: Input, author: Account, report: Report | None = None) -
     ):
         if name in source:
             values[name] = source.choice(name, choices, what=what)
+    if values.get("citation_author") and not values.get("tester_name", report and report.tester_name):
+        values["tester_name"] = values[
+            "citation_author"
+        ]  # who writes of a test did it, unless they say otherwise
     if not values.get("licence", "x"):
         del values["licence"]
     if "rig" in source:

@@ -54,6 +54,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("excess_se", ROW, "excess_se", "Its standard error, EV", NUMBER),
     Column("tester_name", REPORT, "tester_name", "Whose result a relay is: it counts as theirs"),
     Column("citation_title", REPORT, "citation_title", "Title of the source"),
+    Column("citation_author", REPORT, "citation_author", "Its author; the tester, if that is left empty"),
     Column("citation_url", REPORT, "citation_url", "Its address"),
     Column("citation_archive_url", REPORT, "citation_archive_url", "Address of an archived copy"),
     Column("citation_date", REPORT, "citation_date", "Day it was published", DAY),

@@ -107,6 +107,9 @@ def _cite(pseudonym: str, *, instead_of: str) -> None:
     for report in Report.objects.filter(tester_name__in=spellings):
         hold_report(report, states=ReportState.values)
         write_report(report, tester_name=pseudonym)
+    for report in Report.objects.filter(citation_author__in=spellings):
+        hold_report(report, states=ReportState.values)
+        write_report(report, citation_author=pseudonym)
 
 
 def _discard_once_committed(names: Iterable[tuple[str, str, str, str]]) -> None:

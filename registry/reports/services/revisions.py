@@ -10,7 +10,7 @@ from registry.reports.rules.sweeps import counting_measurement
 
 _PLAIN = (
     "basis", "filter_position", "cut_on_nm", "light_group", "accessories", "target", "light", "place", "notes",
-    "licence", "citation_url", "citation_title", "citation_archive_url", "tester_name",
+    "licence", "citation_url", "citation_title", "citation_author", "citation_archive_url", "tester_name",
 )  # fmt: skip
 _GEAR = ("lens", "teleconverter", "adapter", "body", "filter")
 
