@@ -107,6 +107,72 @@ def test_a_bad_case_is_refused_by_path_and_the_others_are_answered():
 
 
 @pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("readings[0].ev", "NaN"),
+        ("readings[0].ev", "Infinity"),
+        ("readings[0].ev", "-1e400"),
+        ("readings[0].ev", '"dark"'),
+        ("readings[0].u", "-0.02"),
+        ("readings[0].u", "NaN"),
+        ("readings[0].f", "0.65"),
+        ("readings[0].f", "64.5"),
+        ("readings[0].f", "NaN"),
+        ("readings[0].f", "1.4"),  # wider than the lens opens
+        ("readings[0].grade", "5"),
+        ("cut_on_nm", "399"),
+        ("cut_on_nm", "1101"),
+        ("cut_on_nm", "Infinity"),
+        ("cut_on_nm", '"720"'),
+        ("focal_mm", "-50"),
+        ("focal_mm", "NaN"),
+        ("filter_position", '"pocket"'),
+        ("method", '"guessed"'),
+        ("contributor", "null"),
+        ("copy", "7"),
+        ("claim.says", '"fine"'),
+        ("claim.f", "NaN"),
+    ],
+)
+def test_what_cannot_be_true_is_refused_with_field_value_and_remedy(field, value):
+    """As a file says it: JSON readers let NaN, Infinity and overflowing numbers through."""
+    report = _report(0)
+    if field.startswith("claim"):
+        report |= {"readings": None, "claim": {"says": "clean_to", "f": 8}}
+    place = report
+    *way, last = field.replace("[0]", ".0").split(".")
+    for step in way:
+        place = place[int(step) if step.isdigit() else step]
+    place[last] = json.loads(value)
+    result = consensus_of(json.loads(json.dumps({"cases": [_case("a", [report])]})))
+    (problem,) = result["refused"]["a"]
+    assert problem["field"] == f"cases[0].reports[0].{field}"
+    assert problem["says"] and problem["remedy"] and "value" in problem
+    assert result["cases"] == {}
+    json.dumps(result, allow_nan=False)
+
+
+@pytest.mark.parametrize(
+    ("part", "field", "value"),
+    [
+        ("lens", "widest", float("nan")),
+        ("lens", "narrowest", 1.4),
+        ("lens", "focal_max", 24),
+        ("question", "cut_on_nm", 2000),
+        ("question", "focal_mm", float("inf")),
+        ("question", "filter_position", "pocket"),
+        ("question", "method", "guess"),
+    ],
+)
+def test_impossible_lenses_and_questions_are_refused_too(part, field, value):
+    case = _case("a", [_report(0)])
+    case[part] = {**case[part], field: value}
+    (problem,) = consensus_of({"cases": [case]})["refused"]["a"]
+    assert problem["field"] == f"cases[0].{part}.{field}"
+    assert problem["remedy"]
+
+
+@pytest.mark.parametrize(
     "broken",
     [
         {"lens": None},
