@@ -7,6 +7,7 @@ from dataclasses import replace
 import hypothesis.strategies as st
 from hypothesis import given, settings
 
+from registry.consensus.answers import Question, answer
 from registry.consensus.assessment import assess_lens
 from registry.consensus.verdicts import CONFIDENCES
 from tests.consensus.makers import PRIME, STOPS, agreeing, chances, claim, measured, only_cell, sweep
@@ -92,6 +93,37 @@ def test_a_report_set_aside_leaves_no_trace(reports, taken):
     before = _figures(assess_lens(PRIME, without))
     assess_lens(PRIME, reports)
     assert _figures(assess_lens(PRIME, without)) == before
+
+
+conditions = st.fixed_dictionaries(
+    {
+        "limit": limits,
+        "tester": st.sampled_from("abcdef"),
+        "filter_position": st.sampled_from(("front", "rear", None)),
+        "cut_on_nm": st.sampled_from((590.0, 720.0, 830.0, None)),
+        "body": st.sampled_from(("one", "two", "three", None)),
+        "copy": st.sampled_from(("the club's", None, None)),
+        "source": st.sampled_from(("a page", None, None)),
+        "make": st.sampled_from((sweep, measured)),
+    }
+)
+reports_under_conditions = st.lists(conditions, min_size=2, max_size=9).map(
+    lambda rows: [
+        row["make"](n, **{key: value for key, value in row.items() if key != "make"})
+        for n, row in enumerate(rows)
+    ]
+)
+QUESTION = Question(720, 50, "front", "one", "measured")
+
+
+@settings(deadline=None, max_examples=40)
+@given(reports=reports_under_conditions, order=st.randoms(use_true_random=False), copies=st.integers(2, 20))
+def test_neither_order_nor_copies_change_a_digit_of_an_answer_that_weighs_causes(reports, order, copies):
+    plain = answer(PRIME, reports, QUESTION, STOPS)
+    again = [*reports, *(replace(reports[0], id=f"copy-{number}") for number in range(copies))]
+    order.shuffle(again)
+    assert answer(PRIME, again, QUESTION, STOPS) == plain
+    assert assess_lens(PRIME, again).causes == assess_lens(PRIME, reports).causes
 
 
 def test_six_relayed_testers_add_six_pieces_of_evidence():
