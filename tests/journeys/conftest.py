@@ -104,3 +104,21 @@ def open_page(chromium, live_server):
     for context in contexts:
         context.close()
     assert wrong == []
+
+
+@pytest.fixture
+def sign_in(open_page, live_server):
+    """Opens the site, signed in without the form, which has a test of its own."""
+
+    def opened(account, **options):
+        from django.test import Client
+
+        page = open_page("/method/", **options)
+        if account is not None:
+            client = Client()
+            client.force_login(account)
+            cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
+            page.context.add_cookies([cookie])
+        return page
+
+    return opened

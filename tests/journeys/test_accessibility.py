@@ -9,8 +9,8 @@ from types import SimpleNamespace
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from django.test import Client
 from django.urls import reverse
+from django.urls.converters import IntConverter
 
 from registry.ledger.worker import drain_tasks
 from registry.pages.urls import urlpatterns
@@ -76,7 +76,7 @@ def _frames(draft):
 
 
 def arguments_of(pattern, world):
-    """What stands in an address for the things of this world."""
+    """What stands in an address for the things of this world; for others something that does not exist."""
     route = str(pattern.pattern)
     report = world.submitted if pattern.name in OF_SUBMITTED else world.draft
     if pattern.name == "report-relayed":
@@ -88,11 +88,11 @@ def arguments_of(pattern, world):
         "code": "missing",
         "number": world.wanted.pk,
         "grade": 3,
-        "name": "ladder",
-        "kind": "svg",
-        "token": "none",
     }
-    return {name: known[name] for name in pattern.pattern.converters}
+    return {
+        name: known.get(name, 1 if isinstance(converter, IntConverter) else "none")
+        for name, converter in pattern.pattern.converters.items()
+    }
 
 
 def addresses(world):
@@ -116,22 +116,6 @@ def violations_on(page, name):
         for broken in found
         for node in broken["nodes"]
     ]
-
-
-@pytest.fixture
-def sign_in(open_page, live_server):
-    """Opens the site, signed in without the form, which has a test of its own."""
-
-    def opened(account, **options):
-        page = open_page("/method/", **options)
-        if account is not None:
-            client = Client()
-            client.force_login(account)
-            cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-            page.context.add_cookies([cookie])
-        return page
-
-    return opened
 
 
 @pytest.mark.parametrize("viewport", [DESK, PHONE], ids=["desk", "phone"])

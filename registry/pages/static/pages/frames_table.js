@@ -1,5 +1,5 @@
-/* The keyboard in the table of frames: arrows and Enter move between cells, Escape brings a cell back, a pasted column
-   fills downwards, Shift with a click ticks a range. Without this script it is a plain form. */
+/* The keyboard in the table of frames: arrows and Enter move between cells, Escape brings a cell back, Ctrl with Enter
+   keeps the table, a pasted column fills downwards, Shift with a click ticks a range. Without this script it is a plain form. */
 (() => {
   const table = document.getElementById("frames-table");
   if (!table) return;
@@ -14,7 +14,11 @@
   table.addEventListener("keydown", (event) => {
     const cell = event.target;
     if (!cell.dataset.cell || event.altKey || event.metaKey) return;
-    if (event.key === "Enter" && event.ctrlKey) return;
+    if (event.key === "Enter" && event.ctrlKey) {
+      event.preventDefault();
+      table.closest("form").querySelector(".keep button").click();
+      return;
+    }
     const step = stepOf(event, cell);
     if (event.key === "Escape") restore(cell);
     else if (!step || !go(cell, ...step)) return;
