@@ -1,6 +1,8 @@
 """The check page: what was measured beside what its author says, and grades beside reference pictures."""
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from registry.photometry.measurement import Measurement, Refusal
@@ -189,3 +191,16 @@ def test_a_control_and_a_proof_picture_stand_apart_and_are_not_graded(signed_in,
     page = shown(signed_in, measured_draft)
     apart = page[page.index("Control and proof pictures") :]
     assert control.public_id in apart and "Graded by eye" not in apart[: apart.index("<h2>Submit")]
+
+
+def test_the_page_asks_the_database_no_more_for_more_frames(
+    signed_in, measured_draft, django_assert_max_num_queries
+):
+    with CaptureQueriesContext(connection) as few:
+        shown(signed_in, measured_draft)
+    for number, f_number in enumerate((2, 2.8, 5.6, 11) * 5):
+        store_measured(measured_draft, f_number, measurement(0.01 * number))
+    measured_draft.sweeps_due = []
+    measured_draft.save()
+    with django_assert_max_num_queries(len(few)):
+        shown(signed_in, measured_draft)
