@@ -129,7 +129,7 @@ def _averaged(
         for weight, share in explained.contrast.weights_of(question):
             steps = np.round((weight * SHIFTS + offset) / GRID_STEP_AV).astype(np.intp)
             split += explained.weight * share * _moved(explained.joint, steps).ravel()
-    blurred = split.reshape(-1, GRID_POINTS) @ kernel(round(own_way, 1)) if own_way >= 0.05 else split
+    blurred = split.reshape(-1, GRID_POINTS) @ kernel(round(own_way, 1))  # few kernels, which are then kept
     return (explanations.none * plain[0] + blurred.ravel())[None]
 
 

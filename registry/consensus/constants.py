@@ -69,6 +69,10 @@ GRID_FROM_AV, GRID_STEP_AV, GRID_POINTS = -2.0, 1.0 / 6.0, 90
 SAME_STOP_AV = 0.17
 """Two f-numbers within this are the same stop: just over half a third stop."""
 
+LADDER_CLEARANCE_AV = 0.25
+"""A full stop nearer than this to a lens's widest or narrowest one is no rung of its own: a quarter stop is a
+maker's rounding."""
+
 # --- How reports scatter ----------------------------------------------------------------------------------
 
 SPREADS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
@@ -194,6 +198,10 @@ CAUSE_SIDE_COUNT = 2
 
 CUT_ON_RANGE_NM, FOCAL_RANGE_OCTAVES = 60.0, 0.4
 """Ranges that a trend over cut-on or focal length needs before it is tried."""
+
+TREND_REACH = 0.75
+"""A trend over cut-on or focal length is carried beyond the reports by half of half their range at most (they
+span −½ to ½): further out nobody knows whether it goes on."""
 
 # --- What to test next ------------------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from registry.consensus.arrays import band_of
 from registry.consensus.cells import BANDS
-from registry.consensus.constants import CAUSE_SIDE_COUNT, CUT_ON_RANGE_NM, FOCAL_RANGE_OCTAVES
+from registry.consensus.constants import CAUSE_SIDE_COUNT, CUT_ON_RANGE_NM, FOCAL_RANGE_OCTAVES, TREND_REACH
 from registry.consensus.evidence import Report
 
 
@@ -46,7 +46,7 @@ class Contrast:
             return self.spread()
         if self.level is not None:
             return [(0.5 if value == self.level else -0.5, 1.0)]
-        return [(float(np.clip((value - self.origin) / self.width, -0.75, 0.75)), 1.0)]
+        return [(float(np.clip((value - self.origin) / self.width, -TREND_REACH, TREND_REACH)), 1.0)]
 
     def spread(self) -> list[tuple[float, float]]:
         """Distinct weights with the shares of clusters that stand there."""

@@ -17,6 +17,7 @@ from registry.consensus.constants import (
     HOT_ALL,
     HOT_CLAIM_EV,
     HOT_FROM,
+    LADDER_CLEARANCE_AV,
     READING_CLIP,
     READING_FLOOR_EV,
     SAME_STOP_AV,
@@ -106,7 +107,8 @@ def claimed_stops(claim: Claim, lens: Lens) -> list[float]:
     if claim.says not in reach:
         return []
     last = reach[claim.says]()
-    inner = [float(stop.av) for stop in FULL_STOPS if widest + 0.25 < float(stop.av) < narrowest - 0.25]
+    first, beyond = widest + LADDER_CLEARANCE_AV, narrowest - LADDER_CLEARANCE_AV
+    inner = [float(stop.av) for stop in FULL_STOPS if first < float(stop.av) < beyond]
     ends = [widest, narrowest, *([own] if own is not None else [])]
     return [av for av in sorted({*inner, *ends}) if av <= last + 1e-9]
 

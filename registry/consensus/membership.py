@@ -8,7 +8,7 @@ import numpy as np
 
 from registry.consensus.arrays import EvidenceArrays
 from registry.consensus.cells import BANDS, UNSTATED
-from registry.consensus.constants import BAND_SHARES, GROUP_SHARE, SAME_STOP_AV
+from registry.consensus.constants import BAND_SHARES, GROUP_SHARE, LADDER_CLEARANCE_AV, SAME_STOP_AV
 from registry.optics.stops import FULL_STOPS
 
 _FULL_AVS = np.array([float(stop.av) for stop in FULL_STOPS])
@@ -174,7 +174,7 @@ def _stops(arrays: EvidenceArrays, cell_lens: np.ndarray, low: np.ndarray, entri
     avs = micro / 1e6
     is_full = np.zeros(len(micro), dtype=bool)
     is_full[np.searchsorted(micro, _FULL_MICRO)] = True
-    inner = is_full & (avs > low[:, None] + 0.25) & (avs < high[:, None] - 0.25)
+    inner = is_full & (avs > low[:, None] + LADDER_CLEARANCE_AV) & (avs < high[:, None] - LADDER_CLEARANCE_AV)
     ends = (np.abs(avs - low[:, None]) < 1e-5) | (np.abs(avs - high[:, None]) < 1e-5)
     ladder = inner | ends
 
