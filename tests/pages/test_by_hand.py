@@ -303,7 +303,9 @@ def test_relays_of_one_source_are_shown_as_one_piece_of_evidence(signed_in, publ
     for shown, other in ((passed_on, second), (second, passed_on)):
         page = text_of(signed_in.get(reverse("report", args=[shown.public_id])))
         assert "counts once" in page and reverse("report", args=[other.public_id]) in page
-    assert "one report so far: clean to f/8" in text_of(signed_in.get(after))
+    page = text_of(signed_in.get(after))
+    assert "one report so far: clean to f/8" in page
+    assert page.count(f"report {passed_on.public_id}</a>, with which it counts once") == 1
 
 
 # ---- results that are none -----------------------------------------------------------------------

@@ -14,8 +14,9 @@ from registry.gear import queries as gear
 from registry.pages.camera import Camera
 from registry.pages.editions import live_edition
 from registry.pages.figures import common_scale
-from registry.reports.models import Report
+from registry.reports.models import Report, ReportState
 from registry.reports.queries import reports_on
+from registry.reports.rules.sources import source_of
 from registry.standings import queries as standings
 from registry.standings.models import Conflict
 from registry.standings.rules import LightPath, path_of
@@ -26,10 +27,12 @@ REPORTS_SHOWN = 8
 
 @dataclass(frozen=True)
 class ReportTold:
-    """A report with its own result in words."""
+    """A report with its own result in words. same_source: an earlier relay of the same source, with which it is one
+    piece of evidence."""
 
     report: Report
     result: str
+    same_source: Report | None = None
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,7 @@ def lens_context(answer: standings.LensAnswer, seen: Camera) -> dict[str, Any]:
         "conflicts": _conflicts(path, reports),
         "excess": standings.excess_of(answer, reports),
         "proof": standings.proof_of_verdicts(answer, reports),
-        "reports": reports_told(reports[:REPORTS_SHOWN], seen.visible_ev),
+        "reports": reports_told(reports[:REPORTS_SHOWN], seen.visible_ev, among=reports),
         "report_count": len(reports),
         "history": standings.history_of(tested, path=path)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),
@@ -68,10 +71,24 @@ def lens_context(answer: standings.LensAnswer, seen: Camera) -> dict[str, Any]:
     }
 
 
-def reports_told(reports: list[Report], visible_ev: float) -> list[ReportTold]:
-    """These reports, each with what it says alone at a tolerance (EV)."""
+def reports_told(
+    reports: list[Report], visible_ev: float, *, among: list[Report] | None = None
+) -> list[ReportTold]:
+    """These reports, each with what it says alone at a tolerance (EV). among: the reports that an earlier relay of the
+    same source may be one of."""
     sayings = standings.sayings_of(reports, visible_ev)
-    return [ReportTold(report, standings.result_in_words(report, sayings)) for report in reports]
+    first: dict[str, Report] = {}
+    for report in sorted(among or reports, key=lambda one: one.pk):
+        if (source := source_of(report)) and report.state == ReportState.SUBMITTED:
+            first.setdefault(source, report)
+    return [
+        ReportTold(
+            report,
+            standings.result_in_words(report, sayings),
+            None if (same := first.get(source_of(report) or "")) == report else same,
+        )
+        for report in reports
+    ]
 
 
 def reports_through(path: LightPath) -> list[Report]:
