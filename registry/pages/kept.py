@@ -8,17 +8,19 @@ from django.conf import settings
 from django.contrib.messages.storage.cookie import CookieStorage as MessageStore
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
 from django.utils.cache import patch_vary_headers
-from django.utils.http import parse_etags
 
 from registry.kept import find, keep, kept, name_of
 
 __all__ = ["is_anonymous", "kept", "kept_page", "name_of", "tagged", "unchanged"]
 
+A_READERS_OWN = b"csrfmiddlewaretoken"  # a form that only the reader it was made for can send
+
 
 def kept_page(request: HttpRequest, made_from: tuple, make: Callable[[], HttpResponse]) -> HttpResponse:
     """The page as it was made for anyone before, or word that the reader holds it already; else made now, and kept.
 
-    made_from: everything that the page depends on besides its address. Readers who are somebody have theirs made.
+    made_from: everything that the page depends on besides its address. Readers who are somebody have theirs made,
+    and so have those whose page holds a form.
     """
     if not is_anonymous(request):
         return make()
@@ -31,7 +33,7 @@ def kept_page(request: HttpRequest, made_from: tuple, make: Callable[[], HttpRes
         fresh = content.replace(nonce, str(request.csp_nonce).encode()) if nonce else content
         return tagged(HttpResponse(fresh), tag)
     response = make()
-    if response.status_code != 200 or request.META.get("CSRF_COOKIE_NEEDS_UPDATE"):
+    if response.status_code != 200 or A_READERS_OWN in response.content:
         return response
     nonce = str(request.csp_nonce).encode() if request.csp_nonce else b""
     keep(f"page:{tag}", (nonce, response.content))
@@ -41,10 +43,7 @@ def kept_page(request: HttpRequest, made_from: tuple, make: Callable[[], HttpRes
 def unchanged(request: HttpRequest, tag: str) -> HttpResponse | None:
     """The answer to a reader who holds this very page already (RFC 9110, 13.1.2), else None."""
     given = request.META.get("HTTP_IF_NONE_MATCH")
-    if given is None:
-        return None
-    held = {one.removeprefix("W/").strip('"') for one in parse_etags(given)}
-    return tagged(HttpResponseNotModified(), tag) if tag in held or "*" in held else None
+    return tagged(HttpResponseNotModified(), tag) if given and (f'"{tag}"' in given or given == "*") else None
 
 
 def tagged(response: HttpResponse, tag: str) -> HttpResponse:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from registry.pages import camera
 from registry.pages.figures import common_scale
 from registry.pages.forms.look_up import CameraForm, selects
-from registry.pages.kept import is_anonymous, kept, name_of, tagged, unchanged
+from registry.pages.kept import kept, kept_page
 from registry.pages.own_bag import own_bag
 from registry.pages.returning import back_to
 from registry.standings.queries import (
@@ -32,15 +32,15 @@ SIFTING = ("kind", "focal_mm", "thread", "clean_to", "confidence", "untested", "
 def look_up(request: HttpRequest) -> HttpResponse:
     """Every filter stands in the address, so that a list can be linked and sent."""
     own, stamp, wanted = camera.remembered(request), catalogue_stamp(), most_wanted()
-    tag = name_of("look-up", stamp, own, wanted, request.get_full_path(), bool(request.htmx))
-    if stamp and is_anonymous(request) and (same := unchanged(request, tag)):
-        return _varied(same)
-    context = _context(request, own, stamp) | {"wanted": wanted}
-    rows_only = request.htmx and not request.htmx.history_restore_request
-    template = "pages/look_up_answer.html" if rows_only else "pages/look_up.html"
-    response = render(request, template, context, status=422 if context["problems"] else 200)
-    fresh = stamp and is_anonymous(request) and not context["problems"]
-    return _varied(tagged(response, tag) if fresh else response)
+    rows_only = bool(request.htmx and not request.htmx.history_restore_request)
+
+    def made() -> HttpResponse:
+        context = _context(request, own, stamp) | {"wanted": wanted}
+        template = "pages/look_up_answer.html" if rows_only else "pages/look_up.html"
+        return render(request, template, context, status=422 if context["problems"] else 200)
+
+    made_from = ("look-up", stamp, own, wanted, rows_only)
+    return _varied(kept_page(request, made_from, made) if stamp else made())
 
 
 def _varied(response: HttpResponse) -> HttpResponse:
