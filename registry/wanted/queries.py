@@ -37,6 +37,20 @@ def wanted_tests(
     return tests.order_by("-score", "pk")
 
 
+def most_wanted_of_each_lens(tests: QuerySet[WantedTest]) -> QuerySet[WantedTest]:
+    """Of these tests, each lens's most wanted one."""
+    of_same_lens = tests.filter(lens=OuterRef("lens")).order_by("-score", "pk")
+    return tests.filter(pk=Subquery(of_same_lens.values("pk")[:1]))
+
+
+def with_other_cut_ons(tests: list[WantedTest]) -> list[WantedTest]:
+    """Sets `others` of each to the other tests that are wanted of its lens, the most wanted first: one statement."""
+    every = wanted_tests().filter(lens__in={test.lens_id for test in tests})
+    for test in tests:
+        test.others = [other for other in every if other.lens_id == test.lens_id and other.pk != test.pk]
+    return tests
+
+
 def open_reservations(now: datetime | None = None) -> QuerySet[Reservation]:
     """Reservations that hold: neither ended nor lapsed."""
     now = now or timezone.now()
@@ -66,7 +80,7 @@ def most_wanted() -> list[dict]:
                 "group": test.group_label,
                 "zone": test.zone_label if test.lens.is_zoom else "",
             }
-            for test in wanted_tests(reserved=False)[:FEW]
+            for test in most_wanted_of_each_lens(wanted_tests(reserved=False))[:FEW]
         ]
         cache.set(FRONT_KEY, told, FRONT_SECONDS)
     return told

@@ -23,8 +23,9 @@ TESTS_A_PAGE = 30
 def wanted_tests(request: HttpRequest) -> HttpResponse:
     filters = WantedFilters(request.GET.dict())
     problems = filters.problems()
-    page = Paginator(filters.qs, TESTS_A_PAGE).get_page(request.GET.get("page"))
-    page.object_list = queries.with_reservations(list(page.object_list))
+    tests = queries.most_wanted_of_each_lens(filters.qs)
+    page = Paginator(tests, TESTS_A_PAGE).get_page(request.GET.get("page"))
+    page.object_list = queries.with_other_cut_ons(queries.with_reservations(list(page.object_list)))
     context = {
         "page": page,
         "asked": filters.asked(),
