@@ -73,6 +73,11 @@ def withdraw_list(*, pick_list: PickList, by: Account) -> PickList:
     return held
 
 
+def forget_name(*, author_id: str) -> None:
+    """Drop what the cache holds of an author's picks. author_id: the account's public id."""
+    _forget(Pick.objects.filter(pick_list__author__public_id=author_id).values_list("lens_id", flat=True))
+
+
 def _hold(pick_list: PickList, by: Account, expected_version: int | None) -> PickList:
     held = PickList.objects.select_for_update(of=("self",)).select_related("author").get(pk=pick_list.pk)
     if held.author_id != by.pk:

@@ -19,6 +19,8 @@ FOLLOWERS: dict[str, list[str]] = {
         "registry.watching.tasks.tell_author",
     ],
     "report.remeasured": ["registry.standings.tasks.refresh_for_report"],
+    "account.closed": ["registry.picks.tasks.sign_anew"],
+    "account.renamed": ["registry.picks.tasks.sign_anew"],
     "standing.changed": [
         "registry.watching.tasks.tell_concerned",
         "registry.wanted.tasks.rank_lens_anew",

@@ -2,6 +2,7 @@
 
 import pytest
 
+from registry.accounts.services import close_account
 from registry.errors import Conflict, InvalidInput, NotAllowed
 from registry.ledger.models import Event
 from registry.picks import services
@@ -97,3 +98,16 @@ def test_there_is_an_end_to_what_one_may_publish(author, monkeypatch):
     with pytest.raises(Conflict) as refusal:
         made_by(author, LensFactory())
     assert refusal.value.first.code == "too-many-lists"
+
+
+def test_an_authors_former_name_is_soon_gone_from_a_lenss_page(
+    author, drain, django_capture_on_commit_callbacks
+):
+    lens = LensFactory()
+    with django_capture_on_commit_callbacks(execute=True):
+        made_by(author, lens)
+    assert picks_of_lens(lens)[0]["author"] == "knot"
+    with django_capture_on_commit_callbacks(execute=True):
+        pseudonym = close_account(account=author)
+        drain()
+    assert picks_of_lens(lens)[0]["author"] == pseudonym
