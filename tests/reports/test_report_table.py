@@ -7,7 +7,8 @@ from registry.ledger.models import Event
 from registry.reports import services
 from registry.reports.models import ImportedReport, Report
 from registry.reports.rules.table_columns import COLUMNS, PROBLEMS, understood
-from registry.reports.services.report_table import MOST_ROWS, import_table, plan_table
+from registry.reports.services.report_table import import_table
+from registry.reports.services.table_plan import MOST_ROWS, plan_table
 from registry.spreadsheets import read_table, table_text
 from tests.factories import AccountFactory, BodyFactory, FilterFactory, LensFactory
 
@@ -264,6 +265,21 @@ def test_the_event_log_knows_of_the_table(curator):
     (report,) = import_table(author=curator, content=relays(f"osterby-sedge,mixed,,{SOURCE}")).reports
     event = Event.objects.get(name="reports.imported")
     assert (event.subject_id, event.data) == (curator.public_id, {"reports": [report.public_id]})
+
+
+def test_a_source_that_was_passed_on_before_is_told_and_counts_once(curator):
+    table = relays(f"Marram 35 mm f/1.4,clean_to,8,{SOURCE}", f"osterby-sedge,mixed,,{SOURCE}")
+    (first,) = import_table(author=AccountFactory(), content=table.rsplit("\n", 1)[0]).reports
+    told_of = {str(report.lens): report.earlier for report in planned(curator, table).reports}
+    assert told_of == {str(first.lens): first, "Osterby Sedge 24-70 mm f/2.8-4": None}
+
+
+def test_a_thousand_rows_are_looked_through_with_few_statements(curator, django_assert_max_num_queries):
+    row = "Marram 35 mm f/1.4,clean_to,8,Tester {0},Notes {0},https://saltmarsh.example/{0},720"
+    table = relays(*(row.format(number) for number in range(1000)))
+    with django_assert_max_num_queries(30):
+        plan = planned(curator, table)
+    assert len(plan.reports) == 1000 and {found.problem.code for found in plan.problems} == {"too-many"}
 
 
 # ---- the template --------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from django import forms
 
 from registry.errors import CleanstopError
 from registry.pages.problems import put_beside_fields
-from registry.reports.services.report_table import MOST_BYTES, TablePlan, UnknownLens
+from registry.reports.services.table_plan import MOST_BYTES, TablePlan, UnknownLens
 from registry.spreadsheets import text_of
 
 PASTED = {"rows": 8, "class": "cells", "spellcheck": "false", "autocapitalize": "off", "wrap": "off"}

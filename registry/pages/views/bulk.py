@@ -14,14 +14,8 @@ from registry.errors import CleanstopError
 from registry.pages.forms.bulk import ChosenLenses, TableForm
 from registry.pages.problems import status_of
 from registry.reports.rules.table_columns import COLUMNS, PROBLEMS
-from registry.reports.services.report_table import (
-    MOST_REPORTS,
-    MOST_ROWS,
-    CellProblem,
-    TablePlan,
-    import_table,
-    plan_table,
-)
+from registry.reports.services.report_table import import_table
+from registry.reports.services.table_plan import MOST_REPORTS, MOST_ROWS, CellProblem, TablePlan, plan_table
 from registry.spreadsheets import table_text
 
 PROBLEMS_SHOWN, REPORTS_SHOWN = 500, 200

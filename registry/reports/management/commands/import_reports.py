@@ -4,7 +4,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 from registry.accounts.queries import account_by_email
 from registry.errors import CleanstopError
-from registry.reports.services.report_table import TablePlan, import_table, plan_table
+from registry.reports.services.report_table import import_table
+from registry.reports.services.table_plan import TablePlan, plan_table
 
 
 class Command(BaseCommand):
