@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from registry.consensus.answers import Question, answer
+from registry.consensus.answers import Question, answer, cell_departure
 from registry.consensus.assessment import assess_lens
 from registry.consensus.beliefs import BASE_EFFECT, DEFAULT_PRIORS, SHIFTS
 from registry.consensus.cause_learning import learn_causes
@@ -169,6 +169,17 @@ def test_a_body_nobody_tested_on_is_feared_though_others_agree():
     tested, untested = (answer(PRIME, reports, Question(720, 50, body=b), [8]) for b in ("two", "three"))
     width = [said.limit_av.high - said.limit_av.low for said in (tested, untested)]
     assert width[1] > width[0] + 0.1
+
+
+def test_a_cell_strays_from_what_is_pooled_as_far_as_the_evidence_is_not_its_own():
+    assert cell_departure(np.array([7]), 0) == 0
+    assert cell_departure(np.array([3, 3]), 0) == pytest.approx(0.5**0.5)
+    assert cell_departure(np.array([0, 5]), 0) == pytest.approx(2**0.5)
+    draws = np.random.default_rng(1).normal(size=(4, 100_000))
+    share = np.array([1, 2, 3, 4]) / 10
+    assert cell_departure(np.array([1, 2, 3, 4]), 2) == pytest.approx(
+        (draws[2] - share @ draws).std(), abs=0.01
+    )
 
 
 def test_a_question_without_cut_on_is_about_all_reports():

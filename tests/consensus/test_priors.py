@@ -55,6 +55,24 @@ def test_a_band_whose_limits_come_earlier_gets_an_offset():
     assert learned.offsets["780-up"] < -0.3 < 0.1 < learned.offsets["700-780"]
 
 
+def test_only_strangers_teach_how_far_a_lenss_cells_lie_apart():
+    """Someone's own habits make their results at two wavelengths alike; that says nothing about lenses."""
+
+    def catalogue(at_830: str) -> list:
+        limits = (4, 8, 16)
+        return [
+            (
+                PRIME,
+                [sweep(f"a{n}", limits[lens % 3], tester=f"t{n}") for n in range(4)]
+                + [sweep(f"b{n}", limits[lens % 3], tester=f"{at_830}{n}", cut_on_nm=830) for n in range(4)],
+            )
+            for lens in range(30)
+        ]
+
+    same, strangers = (fit_priors(catalogue(who)).cell_spread for who in "ts")
+    assert strangers < 0.5 < same
+
+
 def test_an_empty_catalogue_leaves_the_base():
     assert fit_priors([]) == DEFAULT_PRIORS
     assert fit_priors([(PRIME, [])]) == DEFAULT_PRIORS
