@@ -140,7 +140,7 @@ def reports_with_parts() -> QuerySet[Report]:
 
 def report_for(public_id: str, viewer: Account | None) -> Report:
     """A report that the viewer may see. Raises NotFound for none, and for other people's drafts alike."""
-    report = visible_reports(viewer).filter(public_id=public_id).first()
+    report = visible_reports(viewer).select_related("own_summary").filter(public_id=public_id).first()
     if report is None:
         raise NotFound(
             Problem(
@@ -165,7 +165,7 @@ def report_page(public_id: str, viewer: Account | None) -> ReportPage:
         sweeps=sweeps_shown(report),
         frames=[FrameShown(image, overlay_of(image)) for image in frames_of(report)],
         claims=list(report.claims.all()),
-        own_summary=OwnSummary.objects.filter(report=report).first(),
+        own_summary=getattr(report, "own_summary", None),
         findings=list(report.findings.all()),
         revisions=list(report.revisions.select_related("by")),
         replies=list(report.replies.select_related("by")),
