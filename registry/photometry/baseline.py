@@ -27,13 +27,14 @@ SLACK = ((0, 0.03), (2, 0.03), (4, 0.03))
 SAME_LENS_SHARE = 0.75
 LOG_UNFORESEEN, UNFORESEEN_WIDTH = -12.0, 1.5
 
-FIRST_WAVE = 9
+FIRST_WAVE = 11
 OUTER_RADIUS = 0.75
 """Corners tell little of a central patch and much of hoods, rims and decentred glass: half weight from here."""
 
-CONSTANT_SD, TILT_SD, SECOND_SD, DECENTRED_SD = 10.0, 0.3, 0.02, 0.08
+CONSTANT_SD, TILT_SD, SECOND_SD, DECENTRED_SD, OVAL_SD = 10.0, 0.3, 0.02, 0.08, 0.04
 WAVES_SD = 0.012
-"""Prior standard deviations in EV: level; tilt per half-diagonal; the other low orders of an uneven target."""
+"""Prior standard deviations in EV: level; tilt per half-diagonal; what a decentred lens adds, and one whose falloff
+is oval by a few hundredths; the other low orders of an uneven target."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +90,7 @@ class Columns:
     """Design columns on a grid, each times root_weight.
 
     nuisances: (pixels, n) with prior sd (n,); the first is the level, then tilt by x and y. falloffs: (pixels,
-    FALLOFF_SHAPES). broad: which nuisances are broad structure, neither tilt nor a decentred lens.
+    FALLOFF_SHAPES). broad: which nuisances are broad structure, neither tilt nor a decentred or oval lens.
     """
 
     grid: Grid
@@ -119,8 +120,10 @@ def columns_on(height: int, width: int) -> Columns:
         y * squared,
         x * squared**2,
         y * squared**2,
+        (x**2 - y**2) * squared,
+        2 * x * y * squared,
     ]
-    sds = [CONSTANT_SD, TILT_SD, TILT_SD, SECOND_SD, SECOND_SD, *[DECENTRED_SD] * 4]
+    sds = [CONSTANT_SD, TILT_SD, TILT_SD, SECOND_SD, SECOND_SD, *[DECENTRED_SD] * 4, *[OVAL_SD] * 2]
     for order in range(2, 5):
         for across in range(order + 1):
             down = order - across

@@ -9,11 +9,11 @@ import numpy as np
 from scipy.special import logsumexp
 
 from registry.photometry.baseline import Columns, columns_on
+from registry.photometry.patches import FURTHEST
 from registry.photometry.posterior import solve_ridge
 
-FURTHEST = 0.14
 CENTRE_SD = 0.05
-"""Patches lie near the optical axis: prior standard deviation of each coordinate, and the furthest searched."""
+"""Patches lie near the optical axis: prior standard deviation of each coordinate."""
 
 STEPS = np.linspace(-0.12, 0.12, 7)
 RADII = np.array([0.055, 0.08, 0.115, 0.165, 0.24, 0.34])

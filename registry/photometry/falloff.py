@@ -10,9 +10,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import expit
 
 RADII = np.linspace(0, 1.04, 53)
 """Radii (half-diagonals) at which falloffs are sampled."""
+
+LAW_SHARES = (0.6, 0.15, 0.08, 0.17)
+"""How often natural falloff is taken to follow the cosine, an even polynomial, a plain power, a straightening curve."""
+
+RIM_SHARES = (0.35, 0.4, 0.15, 0.1)
+"""The same of vignetting by rims: a power from some radius on, overlapping pupils, a rounded step, none."""
 
 COMMON_HALF_DIAGONALS_MM = np.array([21.63, 21.63, 14.2, 10.8])
 
@@ -65,6 +72,21 @@ def _profile_gain(clean, random):
 
 
 def _natural(focal, half_diagonal, count, random):
+    """One of four laws for each lens; only the first knows of the focal length, for the others stand for what
+    designs, profiles and other sensors make of it."""
+    laws = np.stack(
+        [
+            _cosine(focal, half_diagonal, count, random),
+            _even_polynomial(count, random),
+            _plain_power(count, random),
+            _straightening(count, random),
+        ]
+    )
+    return np.take_along_axis(laws, random.choice(4, count, p=LAW_SHARES)[None, :, None], axis=0)[0]
+
+
+def _cosine(focal, half_diagonal, count, random):
+    """cos^p of the field angle, at times with a plain power of the radius on top."""
     sizes = np.full(count, half_diagonal) if half_diagonal else random.choice(COMMON_HALF_DIAGONALS_MM, count)
     angle = np.exp(random.uniform(np.log(0.04), np.log(1.9), count))
     if focal:
@@ -72,9 +94,24 @@ def _natural(focal, half_diagonal, count, random):
         angle = np.where(told, sizes / focal * random.uniform(0.5, 1.15, count), angle)
     power = random.uniform(1.5, 4.5, count)[:, None]
     cosine = power * np.log2(np.cos(np.arctan(np.minimum(angle, 2.2)[:, None] * RADII)))
-    # Some designs follow a plain power of the radius better than any cosine.
-    plain = -(random.uniform(0, 0.5, count)[:, None]) * RADII ** random.uniform(2, 5, count)[:, None]
-    return cosine + np.where(random.random(count) < 0.25, 1, 0)[:, None] * plain
+    return cosine + np.where(random.random(count) < 0.25, 1, 0)[:, None] * 0.6 * _plain_power(count, random)
+
+
+def _even_polynomial(count, random):
+    """Random amounts of r², r⁴ and r⁶, each of which may be missing."""
+    amounts = random.exponential(0.5, (count, 3)) * (random.random((count, 3)) < 0.75)
+    return -amounts @ (RADII ** np.array([2, 4, 6])[:, None])
+
+
+def _plain_power(count, random):
+    amount, power = random.exponential(0.8, (count, 1)), random.uniform(2, 5.5, (count, 1))
+    return -amount * RADII**power
+
+
+def _straightening(count, random):
+    """Curves that start as r² and go on straight: log cosh."""
+    amount, width = random.exponential(1.0, (count, 1)), random.uniform(0.4, 1.2, (count, 1))
+    return -amount * np.log2(np.cosh(RADII / width)) * width**2 * 1.4
 
 
 def _openings(f_numbers, count, random):
@@ -90,20 +127,25 @@ def _openings(f_numbers, count, random):
 
 def _mechanical(openings, random):
     count = len(openings)
-    draw = random.random(count)[:, None, None]
     amount = random.exponential(0.8, count)[:, None, None]
     fade = (openings ** random.uniform(0.8, 2.4, count)[:, None])[..., None]
     onset = random.uniform(0, 0.7, count)[:, None, None]
     power = random.uniform(1.3, 5.5, count)[:, None, None]
     from_onset = -amount * fade * (np.maximum(0, RADII - onset) / (1 - onset)) ** power
-    return np.where(draw < 0.5, from_onset, _pupil_overlap(openings, random))
+    middle = random.uniform(0.5, 1.0, count)[:, None, None]
+    width = random.uniform(0.06, 0.25, count)[:, None, None]
+    rounded_step = -amount * fade * expit((RADII - middle) / width)
+    kind = random.choice(4, count, p=RIM_SHARES)[:, None, None]
+    conditions = [kind == 0, kind == 1, kind == 2]
+    return np.select(conditions, [from_onset, _pupil_overlap(openings, random), rounded_step], 0.0)
 
 
 def _pupil_overlap(openings, random):
     """log2 of the share of the pupil's disc that a displaced rim of radius `rim` leaves open."""
     count = len(openings)
     rim = random.uniform(0.95, 1.6, count)[:, None, None]
-    shift = np.maximum(random.uniform(0.1, 1.5, count)[:, None, None] * RADII, 1e-6)
+    power = np.where(random.random(count) < 0.4, 1.0, random.uniform(1, 2.5, count))[:, None, None]
+    shift = np.maximum(random.uniform(0.1, 1.5, count)[:, None, None] * RADII**power, 1e-6)
     pupil = openings[..., None]
     with np.errstate(invalid="ignore"):
         lens = (

@@ -142,5 +142,6 @@ class _Flexible:
             broad=float(np.sqrt(np.mean(broad**2))),
             unevenness=float(np.sqrt(np.mean((light[3:] / columns.nuisance_sd[3:]) ** 2))),
             strength=found.strength,
+            offset=max(abs(found.shape.x), abs(found.shape.y)),
             noise=noise,
         )

@@ -48,7 +48,7 @@ def measure_frame(
     fit = examine(image, Optics(f_number, focal_length_mm, half_diagonal_mm), control)
     if isinstance(fit, Refusal):
         return Measurement(status=REJECTED, refusal=fit)
-    return with_note_on_breadth(measurement_of(fit, terms_of(fit), image))
+    return with_note_on_breadth(measurement_of(fit, terms_of(fit), image, alone=control is None))
 
 
 def examine(image: LinearImage, optics: Optics, control: LinearImage | None = None) -> FrameFit | Refusal:

@@ -12,16 +12,19 @@ import numpy as np
 
 from registry.optics.linear_image import LinearImage
 from registry.photometry.measurement import Refusal
+from registry.photometry.patches import FURTHEST
 
 MOST_CLIPPED = 0.002
 LEAST_LEVEL = 48.0
 MOST_NOISE = 0.012
-MOST_TILT = 0.42
+MOST_TILT = 0.27
 MOST_RESIDUAL = 0.005
 NOISE_ALLOWANCE = 1.1
-MOST_BROAD = 0.012
-MOST_UNEVENNESS = 1.0
+MOST_BROAD = 0.013
+MOST_UNEVENNESS = 1.25
 SMALLEST_SIDE = 16
+LAMP_STRENGTH_EV = 0.10
+"""From this strength on, what the search finds at its very edge is no hotspot but a lamp's own patch of light."""
 
 BY_EYE = "or grade this frame by eye."
 
@@ -33,7 +36,8 @@ class FitQuality:
     residual: root mean square over the frame in EV. outside: the same outside the patch. tilt: slope of the
     light in EV per half-diagonal. broad: root mean square in EV of broad structure that is neither tilt nor
     centred falloff. unevenness: all such structure and decentring, over what prior experience allows (root mean
-    square of coefficients over their prior standard deviations). strength: of the patch. noise: of a pixel.
+    square of coefficients over their prior standard deviations). strength: of the patch. offset: the larger of its
+    centre's coordinates, in half-diagonals. noise: of a pixel.
     """
 
     residual: float
@@ -42,6 +46,7 @@ class FitQuality:
     broad: float
     unevenness: float
     strength: float
+    offset: float
     noise: float
 
 
@@ -106,7 +111,7 @@ def refuse_fit(quality: FitQuality) -> Refusal | None:
     noise = NOISE_ALLOWANCE * quality.noise
     checks = (
         ("fine", quality.residual, MOST_RESIDUAL + noise + 0.05 * strength),
-        ("fine", quality.outside, MOST_RESIDUAL + noise + 0.01 * strength),
+        ("fine", quality.outside, MOST_RESIDUAL + noise + 0.015 * strength),
         ("broad", quality.broad, MOST_BROAD),
     )
     for kind, number, limit in checks:
@@ -117,6 +122,14 @@ def refuse_fit(quality: FitQuality) -> Refusal | None:
                 "EV",
                 f"{number:.3f} EV of {kind} structure where {limit:.3f} EV is the most",
             )
+    if quality.offset >= FURTHEST and quality.strength >= LAMP_STRENGTH_EV:
+        return _not_plain(
+            quality.offset,
+            FURTHEST,
+            "half-diagonals",
+            f"the brightest part lies {quality.offset:.2f} half-diagonals or more off the centre, as a lamp's "
+            f"light does and a hotspot does not (less than {FURTHEST:.2f})",
+        )
     if quality.unevenness > MOST_UNEVENNESS:
         number = quality.unevenness
         return _not_plain(

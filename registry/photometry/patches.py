@@ -19,10 +19,13 @@ NODES = np.array(
 )
 """Radii (half-diagonals) between which profiles are linear."""
 
+FURTHEST = 0.14
+"""Patches lie near the optical axis: no coordinate of a centre is searched further out than this."""
+
 DISC_RADIUS = 0.03
 """The excess is defined as the mean over a disc of this radius at the patch's centre."""
 
-SMALLEST_RADIUS, LARGEST_RADIUS = 0.045, 0.62
+SMALLEST_RADIUS, LARGEST_RADIUS = 0.045, 0.5
 USUAL_LARGEST_RADIUS = 0.3
 
 SIZE_BOUNDS = (0.09, 0.16, 0.26)
@@ -73,15 +76,20 @@ def grouped(
     for size in np.unique(size_class):
         members = profiles[size_class == size]
         scale = np.sqrt((members**2).mean(axis=0))
-        smooth = _smooth_covariance(scale, radius[size_class == size].mean(axis=0))
+        mean_radius = radius[size_class == size].mean(axis=0)
+        smooth = _smooth_covariance(scale, mean_radius)
+        skirts = _skirt_covariance(scale, mean_radius)
         for strength, deviation in scales:
+            cover = (deviation * strength) ** 2 * smooth
+            if deviation > SKIRTED_FROM:
+                cover = cover + (SKIRT_SD * strength) ** 2 * skirts
             groups.append(
                 PatchSamples(
                     members.reshape(len(members), -1),
                     radius[size_class == size],
                     float(strength),
                     float(log_prior),
-                    (deviation * strength) ** 2 * smooth,
+                    cover,
                 )
             )
     return tuple(groups)
@@ -96,6 +104,25 @@ def _smooth_covariance(scale, radius):
         fade = peak * np.exp(-((NODES / (1.8 * size)) ** 2))
         blocks.append(near * np.outer(fade, fade) + 1e-9 * np.eye(len(NODES)))
     return block_diag(*blocks)
+
+
+SKIRTED_FROM = 0.1
+SKIRT_SD = 0.15
+SKIRT_REACHES = (2.2, 3.2)
+
+
+def _skirt_covariance(scale, radius):
+    """Unit covariance of faint bells beyond the patch, alike in all frames."""
+    total = 0
+    for reach in SKIRT_REACHES:
+        bell = np.concatenate(
+            [
+                peak * np.exp(-np.log(2) * (NODES / (reach * size)) ** 2)
+                for peak, size in zip(scale.max(axis=1), radius, strict=True)
+            ]
+        )
+        total = total + np.outer(bell, bell)
+    return total
 
 
 PATCHES_DRAWN = 1200
@@ -169,7 +196,7 @@ class _Shapes:
     """Parameters of `count` shapes; profile() gives them at u = r / radius."""
 
     def __init__(self, count, random):
-        self.kind = random.choice(5, count, p=[0.38, 0.28, 0.14, 0.12, 0.08])
+        self.kind = random.choice(5, count, p=[0.25, 0.2, 0.12, 0.28, 0.15])
         self.power = np.exp(random.uniform(np.log(1.3), np.log(7), count))[:, None]
         self.edge = np.exp(random.uniform(np.log(0.03), np.log(0.3), count))[:, None]
         self.depth = random.uniform(0.1, 1, count)[:, None]

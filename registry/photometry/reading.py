@@ -14,12 +14,24 @@ from registry.photometry.posterior import Terms, quantiles
 from registry.photometry.stacking import columns_gram, node_columns
 from registry.photometry.tint import tints
 
-SYSTEMATIC_SHARE = 0.05
+SYSTEMATIC_SHARE = 0.025
 SMALLEST_SE = 0.004
 """What no posterior knows of (stray light, a tone curve's rest, the model itself): share of the excess, and EV."""
 
-UNCERTAIN_SE, UNCERTAIN_SHARE = 0.03, 0.10
-"""A single frame leaves it open if its standard error exceeds the sum of these: EV, and share of the excess."""
+UNCERTAIN_SE, UNCERTAIN_SHARE = 0.05, 0.03
+"""A frame leaves it open if its standard error exceeds the sum of these: EV, and share of the excess."""
+
+BROAD_FROM, BROAD_RANGE, MOST_BREADTH = 0.13, 0.12, 1.3
+SOFT_FROM, SOFT_RANGE = 0.05, 0.20
+FAINT_EV = 0.02
+BREADTH_SHARE, DEPTH_SHARE = 0.65, 0.14
+DEPTH_RADIUS, MOST_DEPTH_EV = 0.5, 1.0
+"""One frame's own ambiguity. A patch is broad from the first radius on (half-diagonals), fully so BROAD_RANGE
+further out; soft if at 1.5 times its radius SOFT_FROM to SOFT_FROM + SOFT_RANGE of its peak is left: then part of
+it, a skirt above all, may pass for falloff, and falloff for it. Standard errors: BREADTH_SHARE of the excess times
+breadth and softness, DEPTH_SHARE of the falloff's depth at DEPTH_RADIUS (MOST_DEPTH_EV at most) times softness;
+below FAINT_EV there is no shape to go by. Fitted by likelihood on 869 frames of three families of lenses
+(ours and two made for the purpose from other laws); there it left 94 to 98 % of truths inside the interval."""
 
 UNFORESEEN_SE, UNFORESEEN_SHARE = 0.04, 0.30
 """Added where the light falls off like no lens we know of: then a broad patch may be falloff, and falloff a patch."""
@@ -34,8 +46,11 @@ NEEDS_SWEEP = (
 BEYOND_SWEEP = "Even the sweep can't tell a broad patch from falloff here: 0 to {high:.2f} EV."
 
 
-def measurement_of(fit: FrameFit, terms: Terms, image: LinearImage, frame: int = 0) -> Measurement:
-    """State one frame's result. frame: which of the terms' frames it is."""
+def measurement_of(
+    fit: FrameFit, terms: Terms, image: LinearImage, frame: int = 0, *, alone: bool = True
+) -> Measurement:
+    """State one frame's result. frame: which of the terms' frames it is; alone: they know of no other and
+    of no control."""
     nodes = slice(frame * len(NODES), (frame + 1) * len(NODES))
     rows = np.zeros((1, terms.profile_mean.shape[1]))
     rows[0, nodes] = disc_weights()
@@ -44,11 +59,16 @@ def measurement_of(fit: FrameFit, terms: Terms, image: LinearImage, frame: int =
     weight = terms.share * terms.probability_of_patch
     ev = float(weight @ mean)
     se = float(np.sqrt(max(weight @ (sd**2 + mean**2) - ev**2, SMALLEST_SE**2 / 4)))
-    if terms.unforeseen > 0.5:
-        se = float(np.hypot(se, UNFORESEEN_SE + UNFORESEEN_SHARE * ev))
     low, high = quantiles(weight, mean, sd, SMALLEST_SE / 4, [0.025, 0.975])
     profile_ev, profile_se = terms.profile(nodes)
     peak = float(profile_ev[NODES < 0.8].max())
+    radius = half_peak_radius(profile_ev, float(terms.share @ terms.radius[:, frame]))
+    profile = _profile(fit, profile_ev, profile_se)
+    extra = _ambiguity(profile, ev, radius) if alone else 0.0
+    if terms.unforeseen > 0.5:
+        extra = float(np.hypot(extra, UNFORESEEN_SE + UNFORESEEN_SHARE * ev))
+    se = float(np.hypot(se, extra))
+    low, high = ev - np.hypot(ev - low, NORMAL_95 * extra), ev + np.hypot(high - ev, NORMAL_95 * extra)
     red_green, blue_green = tints(fit, profile_ev, ev)
     measured = Measurement(
         status=UNCERTAIN if se > UNCERTAIN_SE + UNCERTAIN_SHARE * ev else MEASURED,
@@ -57,14 +77,24 @@ def measurement_of(fit: FrameFit, terms: Terms, image: LinearImage, frame: int =
         ev_low=max(float(low), 0.0),
         ev_high=max(float(high), 0.0),
         peak_ev=max(peak, 0.0),
-        radius=half_peak_radius(profile_ev, float(terms.share @ terms.radius[:, frame])),
+        radius=radius,
         centre=fit.centre,
         tint_rg=red_green,
         tint_bg=blue_green,
         probability_of_patch=terms.probability_of_patch,
-        profile=_profile(fit, profile_ev, profile_se),
+        profile=profile,
     )
     return with_tone_curve(measured, image)
+
+
+def _ambiguity(profile: Profile, ev: float, radius: float) -> float:
+    """Standard error in EV for what one frame can't tell apart: a broad soft patch, and falloff."""
+    left = float(np.interp(1.5 * radius, profile.radius, profile.excess)) / max(profile.excess.max(), 1e-3)
+    shown = np.clip(ev / FAINT_EV, 0, 1)
+    softness = np.clip((left - SOFT_FROM) / SOFT_RANGE, 0, 1) * shown
+    breadth = np.clip((radius - BROAD_FROM) / BROAD_RANGE, 0, MOST_BREADTH)
+    depth = np.clip(-np.interp(DEPTH_RADIUS, profile.radius, profile.baseline), 0, MOST_DEPTH_EV)
+    return float(np.hypot(BREADTH_SHARE * ev * breadth * softness, DEPTH_SHARE * depth * softness))
 
 
 def with_note_on_breadth(measured: Measurement, words: str = NEEDS_SWEEP) -> Measurement:

@@ -56,7 +56,7 @@ def measure_sweep(frames: Sequence[SweepFrame], *, control: Sequence[SweepFrame]
     singles = [
         Measurement(status=REJECTED, refusal=fit)
         if isinstance(fit, Refusal)
-        else with_note_on_breadth(measurement_of(fit, terms_of(fit), frame.image))
+        else with_note_on_breadth(measurement_of(fit, terms_of(fit), frame.image, alone=not control))
         for frame, fit in zip(frames, fits, strict=True)
     ]
     usable = [
@@ -137,7 +137,7 @@ def _measured_together(frames, fits, singles, stops, with_control):
     for position, (fit, indices) in enumerate(zip(together, stops.values(), strict=True)):
         for index in indices:
             own = replace(fits[index], found=fit.found)
-            joint = measurement_of(own, terms, frames[index].image, frame=position)
+            joint = measurement_of(own, terms, frames[index].image, frame=position, alone=False)
             if len(indices) > 1:
                 joint = repeat_offset(joint, own.field - fit.field, own)
             results[index] = joint
