@@ -90,7 +90,8 @@ def apply_contents(report: Report, contents: ReportContent) -> None:
         Finding.objects.bulk_create(Finding(report=report, **values) for values in contents.findings)
     if contents.images is not None:
         _replace_images(report, contents.images)
-    settle(report)
+    if contents.images is not None or report.images.exists():
+        settle(report)  # what was typed needs no measuring
     if contents.own_summary is not None:
         store_summary(report, contents.own_summary or None)
 
