@@ -25,7 +25,7 @@ from registry.reports.services.contents import read_contents
 from registry.spreadsheets import Table, read_table
 
 MOST_BYTES, MOST_ROWS = 1_000_000, 5_000
-MOST_REPORTS = 500  # that come in at once: all of them in one transaction, which others wait for
+MOST_REPORTS = 300  # that come in at once: all of them in one transaction, which others wait for
 _GEAR: dict[str, type[Model]] = {
     "lens": Lens,
     "teleconverter": Teleconverter,
