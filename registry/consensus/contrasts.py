@@ -86,7 +86,7 @@ def contrasts_of(reports: Sequence[Report], clusters: np.ndarray) -> list[Contra
     clusters: label of each report's cluster. A side needs CAUSE_SIDE_COUNT clusters, unless one cluster
     stands on both sides: then it is its own control.
     """
-    found = [*_trends(reports), *_groups(reports), *_levels(reports)]
+    found = [*_trends(reports), *_groups(reports), *_levels(reports, clusters)]
     return [
         replace(contrast, shares=_shares(contrast.weights, clusters))
         for contrast in found
@@ -163,9 +163,11 @@ def _groups(reports: Sequence[Report]) -> Iterator[Contrast]:
         yield Contrast("cut_on", weights, group, OTHER_CUT_ONS, level=group)
 
 
-def _levels(reports: Sequence[Report]) -> Iterator[Contrast]:
+def _levels(reports: Sequence[Report], clusters: np.ndarray) -> Iterator[Contrast]:
     for factor in _LEVELS:
         values = [getattr(report, factor) for report in reports]
+        if factor == "copy":
+            values = _own_copies(values, clusters.tolist())
         levels = sorted({value for value in values if value is not None})
         chosen = levels if len(levels) > 2 else levels[:1] if len(levels) == 2 else []
         for level in chosen:
@@ -173,3 +175,16 @@ def _levels(reports: Sequence[Report]) -> Iterator[Contrast]:
             weights = np.array([unknown if v is None else (0.5 if v == level else -0.5) for v in values])
             others = OTHERS if len(levels) > 2 else levels[1]
             yield Contrast(factor, weights, level, others, level=level)
+
+
+def _own_copies(copies: list[str | None], clusters: list[int]) -> list[str | None]:
+    """Copies with those filled in that a contributor leaves unnamed and names elsewhere: it is the same lens on the
+    same desk, not another example of it."""
+    named: dict[int, set[str]] = {}
+    for copy, cluster in zip(copies, clusters, strict=True):
+        if copy is not None:
+            named.setdefault(cluster, set()).add(copy)
+    only = {cluster: min(own) for cluster, own in named.items() if len(own) == 1}
+    return [
+        only.get(cluster) if copy is None else copy for copy, cluster in zip(copies, clusters, strict=True)
+    ]

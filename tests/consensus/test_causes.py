@@ -63,6 +63,11 @@ def test_a_bad_copy_that_three_people_tried_is_named():
     assert reply.p_clean[8] > 0.8
 
 
+def test_who_names_their_copy_only_sometimes_did_not_try_two():
+    reports = [sweep(n, (11, 4)[n % 2], f"t{n // 2}", copy=(f"copy {n // 2}", None)[n % 2]) for n in range(6)]
+    assert "copy" not in {cause.factor for cause in assess_lens(PRIME, reports).causes}
+
+
 def test_three_people_who_tried_both_ways_show_more_than_four_strangers():
     both = [
         sweep(n, (11, 4)[n % 2], f"t{n // 2}", filter_position=("front", "rear")[n % 2]) for n in range(6)
