@@ -342,7 +342,7 @@ def test_a_summary_tells_the_share_inside_the_clean_range(client, lens):
     assert 'class="use-bar"' in page and "f/11" in page
     assert client.post(USE, {"pack": "no-such-lens"}).status_code == 404
     client.post(USE, {"pack": lens.slug})
-    assert lens.name in text_of(client.get(BAG))
+    assert "75 % of my 4 frames with it lie inside its clean range." in text_of(client.get(BAG))
     client.post(USE, {"forget": "1"})
     assert "frames lie inside" not in text_of(client.get(USE))
 

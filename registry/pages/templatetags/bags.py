@@ -21,6 +21,12 @@ def at(table: Mapping, key: Any) -> Any:
 
 
 @register.filter
+def use_of(used: Mapping[str, LensUse], slug: str) -> LensUse | None:
+    """How a lens is used, if its owner's summary tells."""
+    return used.get(slug)
+
+
+@register.filter
 def ring_words(ring: Ring) -> str:
     return f"{ring.lens_side_mm:g} → {ring.filter_side_mm:g} mm"
 

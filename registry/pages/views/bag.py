@@ -14,6 +14,8 @@ from django.views.decorators.http import require_http_methods
 
 from registry.bags import queries
 from registry.bags.contents import Bag, Carried
+from registry.bags.ranges import zones_of_lenses
+from registry.bags.use import LensUse, judged
 from registry.errors import CleanstopError
 from registry.gear.models import GearKind, Lens
 from registry.gear.queries import find_lenses, gear_by_slug
@@ -115,6 +117,15 @@ def _lens_meant(request: HttpRequest) -> tuple[Lens | None, list]:
     return (sure[0] if len(sure) == 1 else None), matches
 
 
+def _used(held: Bag, packed: list[queries.Packed], cut_on_nm: float, visible_ev: float) -> dict[str, LensUse]:
+    """How the bag's lenses are used at its first cut-on, by address; nothing where no summary was sent."""
+    if held.use is None:
+        return {}
+    lenses = {one.lens.slug: one.lens for one in packed}
+    zones = zones_of_lenses(list(lenses.values()), cut_on_nm=cut_on_nm, visible_ev=visible_ev)
+    return {use.lens.slug: use for use in judged(held, lenses, zones) if use.frames}
+
+
 def _offered(request: HttpRequest, held: Bag) -> Lens | None:
     """The lens that a link from its own page brings along, unless it is in the bag."""
     slug = request.GET.get("pack", "")[:140]
@@ -193,5 +204,6 @@ def _bag_page(
         "lens_unknown": bool(sent and "lens" in sent),
         "zooms": [one.lens for one in packed if one.lens.is_zoom],
         "offered": _offered(request, held),
+        "used": _used(held, packed, cut_ons[0], seen.visible_ev),
     }
     return render(request, "pages/bag.html", context, status=422 if sent else 200)
