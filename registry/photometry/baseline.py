@@ -8,7 +8,7 @@ granted the freedom that a strong one needs. Freedom in r² alone would look lik
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.cluster.vq import kmeans2
@@ -100,7 +100,7 @@ class Columns:
     root_weight: np.ndarray
     broad: np.ndarray
 
-    @property
+    @cached_property
     def both(self) -> np.ndarray:
         return np.hstack([self.nuisances, self.falloffs])
 

@@ -55,8 +55,8 @@ def fit_frame(frame: LogFrame, kinds: tuple[Kind, ...]) -> FrameFit:
     field = (frame.luminance - np.median(frame.luminance)).ravel() * columns.root_weight
     prior = FixedPrior(columns, kinds)
     variance = working_variance(frame.noise)
+    found = prior.find(field, variance)
     for _ in range(2):
-        found = prior.find(field, variance)
         flexible = _Flexible(prior, field, variance, found)
         field, residual = flexible.without_outliers(frame.noise)
         left = float(np.sqrt(np.mean(residual**2)))

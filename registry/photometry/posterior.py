@@ -9,7 +9,9 @@ Processes for Machine Learning, 2006, appendix A; truncated normal moments: John
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
@@ -116,7 +118,7 @@ def likeliest(
     for strength in sorted({group.strength for group in few}):
         groups = [group for group in few if group.strength == strength]
         fits = np.concatenate(
-            [np.max([_Part(reduced, group).bound for group in groups], axis=0) for reduced in by_kind]
+            [np.max([part.bound for part in _parts(reduced, groups)], axis=0) for reduced in by_kind]
         )
         keep |= fits >= max(np.sort(fits)[-min(most, len(fits))], fits.max() + MOST_LOG_LOSS)
     kept, start = [], 0
@@ -182,9 +184,7 @@ def patch_posterior(
 
     log_none: log evidence without a patch. log_odds: log of the prior odds of a patch here.
     """
-    parts = [_Part(reduced, group) for reduced in by_kind for group in groups]
-    highest = max(part.bound.max() for part in parts)
-    parts = [part for part in parts if part.bound.max() > highest + LEAST_LOG_WEIGHT - 1]
+    parts = _promising([part for reduced in by_kind for part in _parts(reduced, groups)])
     for part in parts:
         part.weigh()
     heaviest = max(part.heaviest for part in parts)
@@ -214,43 +214,92 @@ def patch_posterior(
     )
 
 
+def _parts(reduced: Reduced, groups: Sequence[PatchSamples]) -> list[_Part]:
+    """One kind of falloff with each of some groups; their small systems are solved in one stack."""
+    precision, right = reduced.precision, reduced.right
+    deviations = np.stack([group.deviation for group in groups])
+    inner = np.eye(len(precision)) + deviations @ precision
+    # Posterior covariance of the deviation, given the strength: (D⁻¹ + A)⁻¹, without inverting D.
+    posteriors = np.linalg.solve(inner, deviations)
+    explained = posteriors @ right
+    responses = np.eye(len(precision)) - posteriors @ precision
+    gained = np.einsum("nm,gnm->gm", right, explained) / 2 - np.linalg.slogdet(inner)[1][:, None] / 2
+    return [
+        _Part(group, reduced.foreseen, reduced.log_evidence + more, *systems)
+        for group, more, *systems in zip(
+            groups,
+            gained,
+            posteriors,
+            explained,
+            responses,
+            precision @ responses,
+            np.swapaxes(responses, 1, 2) @ right,
+            strict=True,
+        )
+    ]
+
+
+SCOUTS = 5
+SCOUTING_MARGIN = 5.0
+"""Every so many profiles are scored first; parts whose best scout is this far (in log weight) below what could
+matter are dropped. (Neighbouring profiles of a part differ by less.)"""
+
+
+def _promising(parts: list[_Part]) -> list[_Part]:
+    """The parts that may hold a term heavy enough to count."""
+    scouted = np.array([part.scouted for part in parts])
+    least = scouted.max() + LEAST_LOG_WEIGHT - SCOUTING_MARGIN
+    parts = [part for part, best in zip(parts, scouted, strict=True) if best > least]
+    best = np.array([part.bound.max() for part in parts])
+    return [part for part, mine in zip(parts, best, strict=True) if mine > best.max() + LEAST_LOG_WEIGHT - 1]
+
+
+_RATIOS = np.arange(-40.0, CLEAR + 0.01, 0.005)
+_DOUBTFUL = np.log(erfcx(-_RATIOS / np.sqrt(2)))
+"""log of twice the share of a normal above 0, times exp(ratio²/2), against ratio = mean over sd; tabulated."""
+
+
 class _Part:
     """One kind of falloff and one group of profiles: scores of all pairs, their log weights, chosen ones' moments."""
 
-    def __init__(self, reduced: Reduced, group: PatchSamples):
-        precision, right, strength = reduced.precision, reduced.right, group.strength
-        inner = np.eye(len(precision)) + group.deviation @ precision
-        # Posterior covariance of the deviation, given the strength: (D⁻¹ + A)⁻¹, without inverting D.
-        self.posterior = np.linalg.solve(inner, group.deviation)
-        self.explained = self.posterior @ right
-        self.response = np.eye(len(precision)) - self.posterior @ precision
-        self.group, self.foreseen = group, reduced.foreseen
-        information = np.einsum("ij,ij->i", group.profiles @ (precision @ self.response), group.profiles)
-        self.spread = information + strength**-2
-        self.score = group.profiles @ (self.response.T @ right)
-        self.ratio = self.score * (self.spread**-0.5)[:, None]
-        gained = reduced.log_evidence + np.einsum("nm,nm->m", right, self.explained) / 2
-        self.by_baseline = gained - np.linalg.slogdet(inner)[1] / 2
-        self.by_profile = group.log_prior - np.log(self.spread * strength**2) / 2
+    def __init__(self, group, foreseen, by_baseline, posterior, explained, response, core, shown):
+        self.group, self.foreseen, self.by_baseline = group, foreseen, by_baseline
+        self.posterior, self.explained, self.response = posterior, explained, response
+        self.core, self.shown = core, shown
 
     @property
+    def scouted(self) -> float:
+        """A lower bound of the heaviest term's log weight, from a few of the profiles."""
+        return float(self._bound(*self._scores(slice(None, None, SCOUTS))[1:]).max())
+
+    @cached_property
     def bound(self) -> np.ndarray:
         """Largest log weight of each baseline, but for what cutting strengths off at 0 changes (at most log 2)."""
-        ratio = np.maximum(self.ratio, 0)
-        return (ratio**2 / 2 + self.by_profile[:, None]).max(axis=0) + self.by_baseline
+        self.spread, self.ratio, self.by_profile = self._scores(slice(None))
+        return self._bound(self.ratio, self.by_profile)
+
+    def _scores(self, chosen):
+        profiles = self.group.profiles[chosen]
+        spread = np.einsum("ij,ij->i", profiles @ self.core, profiles) + self.group.strength**-2
+        ratio = (profiles * (spread**-0.5)[:, None]) @ self.shown
+        return spread, ratio, self.group.log_prior - np.log(spread * self.group.strength**2) / 2
+
+    def _bound(self, ratio, by_profile):
+        positive = np.maximum(ratio, 0)
+        return (positive * positive / 2 + by_profile[:, None]).max(axis=0) + self.by_baseline
 
     def weigh(self) -> None:
         """Log weights of all pairs; the half-normal's cut at 0 matters where the strength is doubtful."""
-        clear = np.minimum(self.ratio, CLEAR)
-        doubtful = np.log(erfcx(-clear / np.sqrt(2)))
-        sure = np.where(self.ratio > CLEAR, (self.ratio**2 - CLEAR**2) / 2, 0)
-        self.log_weight = doubtful + sure + self.by_profile[:, None] + self.by_baseline
+        steps = (np.clip(self.ratio, _RATIOS[0], CLEAR) - _RATIOS[0]) / (_RATIOS[1] - _RATIOS[0])
+        sure = np.maximum(self.ratio, CLEAR) ** 2 / 2 - CLEAR**2 / 2
+        self.log_weight = _DOUBTFUL[(steps + 0.5).astype(np.int32)] + sure
+        self.log_weight += self.by_profile[:, None] + self.by_baseline
         self.heaviest = self.log_weight.max()
 
     def pick(self, sample, baseline):
         """Weight, radii, profile mean, response to the strength, and the strength's variance."""
         spread = self.spread[sample]
-        mean, variance = positive_normal(self.score[sample, baseline] / spread, spread**-0.5)
+        mean, variance = positive_normal(self.ratio[sample, baseline] * spread**-0.5, spread**-0.5)
         response = self.group.profiles[sample] @ self.response.T
         profile = self.explained[:, baseline].T + mean[:, None] * response
         return self.log_weight[sample, baseline], self.group.radius[sample], profile, response, variance
