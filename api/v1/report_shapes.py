@@ -17,6 +17,7 @@ from registry.reports.models import (
     ImageState,
     OwnSummary,
     Reading,
+    Reply,
     Report,
     ReportRevision,
     ReportState,
@@ -101,6 +102,18 @@ class RevisionSerializer(serializers.ModelSerializer):
     class Meta:
         model = ReportRevision
         fields = ["number", "reason", "by", "at"]
+        read_only_fields = fields
+
+
+class ReplySerializer(serializers.ModelSerializer):
+    """An answer on a report by its author or a moderator; `about` is the report's state when it was given."""
+
+    by = PersonSerializer(read_only=True)
+    about = serializers.ChoiceField(choices=ReportState.choices, read_only=True)
+
+    class Meta:
+        model = Reply
+        fields = ["by", "says", "about", "about_reason", "at"]
         read_only_fields = fields
 
 
@@ -240,6 +253,7 @@ class ReportSerializer(ReportRowSerializer):
     findings = FindingSerializer(many=True, read_only=True)
     images = ImageSerializer(many=True, read_only=True)
     revisions = RevisionSerializer(many=True, read_only=True)
+    replies = ReplySerializer(many=True, read_only=True)
 
     class Meta:
         model = Report
@@ -248,6 +262,6 @@ class ReportSerializer(ReportRowSerializer):
             "rig", "copy", "accessories", "target", "light", "place", "notes",
             "citation_url", "citation_title", "citation_author", "citation_date", "citation_archive_url",
             "submit_when_measured", "submit_problems", "sweeps_due",
-            "sweeps", "claims", "own_summary", "findings", "images", "revisions", "created_at",
+            "sweeps", "claims", "own_summary", "findings", "images", "revisions", "replies", "created_at",
         ]  # fmt: skip
         read_only_fields = fields

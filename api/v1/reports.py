@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.db import transaction
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import ParseError
@@ -21,13 +21,22 @@ from api.resource import Catalogue, ListQuery
 from api.strict import StrictSerializer
 from api.v1.images import FrameInput, sent_files
 from api.v1.report_inputs import EXAMPLES, ReportInput, ReportRevisionInput, ReportWithFrames
-from api.v1.report_shapes import ImageSerializer, ReportRowSerializer, ReportSerializer
+from api.v1.report_shapes import ImageSerializer, ReplySerializer, ReportRowSerializer, ReportSerializer
 from registry.errors import InvalidInput, Problem
 from registry.reports import services
 from registry.reports.models import Basis, Report, ReportState
 from registry.reports.queries import report_for, reports_with_parts, visible_reports
+from registry.reports.rules.replies import LONGEST_REPLY
+from registry.reports.services.replies import reply_on_report
 
-PARTS = ("sweeps__readings__image", "claims", "findings", "images__measurements", "revisions__by")
+PARTS = (
+    "sweeps__readings__image",
+    "claims",
+    "findings",
+    "images__measurements",
+    "revisions__by",
+    "replies__by",
+)
 
 
 class ReportQuery(ListQuery):
@@ -41,6 +50,10 @@ class ReportQuery(ListQuery):
 
 class Reason(StrictSerializer):
     reason = serializers.CharField(max_length=2000, help_text="Shown with the report.")
+
+
+class ReplyInput(StrictSerializer):
+    says = serializers.CharField(max_length=LONGEST_REPLY)
 
 
 class SubmitInput(StrictSerializer):
@@ -142,6 +155,28 @@ class Reports(Catalogue):
     def restore(self, request: Request, public_id: str) -> Response:
         """Moderators: let a report that was set aside count again."""
         return self._with_reason(request, public_id, services.restore)
+
+    @extend_schema(
+        request=ReplyInput,
+        responses={201: ReplySerializer},
+        examples=[
+            OpenApiExample(
+                "An answer", request_only=True, value={"says": "It was a wall: the frame is 2 m wide."}
+            )
+        ],
+    )
+    @action(detail=True, methods=["post"])
+    def replies(self, request: Request, public_id: str) -> Response:
+        """Answer on your report, or as a moderator on any; it is public and stays as it was said."""
+        sent = ReplyInput(data=request.data)
+        sent.is_valid(raise_exception=True)
+
+        def act() -> Response:
+            report = report_for(public_id, request.user)
+            reply = reply_on_report(report=report, by=request.user, **sent.validated_data)
+            return Response(ReplySerializer(reply).data, status=201)
+
+        return answer_once(request, act)
 
     @extend_schema(request={"multipart/form-data": FrameInput}, responses={201: ImageSerializer})
     @action(detail=True, methods=["post"])

@@ -5,6 +5,7 @@ import zipfile
 from urllib.parse import urlsplit
 
 import pytest
+from allauth.mfa.totp.internal.auth import TOTP
 from django.core import mail
 from django.urls import reverse
 
@@ -238,6 +239,15 @@ def test_signing_in_is_not_tried_without_end(client, contributor):
     answers = [client.post(reverse("account_login"), wrong) for _ in range(12)]
     assert "Too many failed login attempts" in text_of(answers[-1])
     assert "_auth_user_id" not in client.session
+
+
+def test_a_second_factor_once_set_up_is_asked_for(client, contributor):
+    TOTP.activate(contributor, "JBSWY3DPEHPK3PXP")
+    response = client.post(reverse("account_login"), {"login": contributor.email, "password": PASSWORD})
+    assert response.url.startswith(reverse("mfa_authenticate"))
+    assert client.get(ACCOUNT).status_code == 302
+    client.force_login(contributor)
+    assert "Second factor</strong>: on" in text_of(client.get(ACCOUNT))
 
 
 def test_password_rules_are_said_where_one_is_chosen(client):
