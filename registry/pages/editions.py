@@ -9,7 +9,8 @@ from django.utils import formats, timezone
 from registry.consensus.constants import METHOD_VERSION
 
 
-def live_edition(stated_on: date | None) -> str:
-    """The edition line of figures that come from no release. stated_on: when what they show was last computed."""
+def live_edition(stated_on: date | None, method_version: str = METHOD_VERSION) -> str:
+    """The edition line of figures that come from no release. stated_on: when what they show was last computed, and
+    method_version: by which method."""
     day = formats.date_format(stated_on or timezone.localdate(), "j M Y")
-    return f"live data of {day}, method {METHOD_VERSION}"
+    return f"live data of {day}, method {method_version}"

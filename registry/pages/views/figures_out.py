@@ -95,7 +95,7 @@ def ladder_table(request: HttpRequest, slug: str) -> HttpResponse:
             table.writerow(
                 [slug, f"{seen.cut_on_nm:g}", zone.zone, f"{stop.f_number:g}", _figure(stop.p_clean),
                  _figure(stop.low), _figure(stop.high), zone.words, zone.confidence, zone.n_independent,
-                 live_edition(answer.stated_on)]
+                 live_edition(answer.stated_on, answer.method_version)]
             )  # fmt: skip
     return response
 
@@ -145,7 +145,7 @@ def _ladder(answer: standings.LensAnswer, options: dict, kind: str) -> bytes:
             for zone in answer.zones
             if options["zone"] in ("", zone.zone)
         ],
-        edition=live_edition(answer.stated_on),
+        edition=live_edition(answer.stated_on, answer.method_version),
         theme=theme(options["theme"]),
     )
     return _as_kind(svg, kind, options["width"])
@@ -174,7 +174,7 @@ def _excess(answer: standings.LensAnswer, options: dict, kind: str) -> bytes:
         )
     words = {} if options["plain"] else {
         "title": f"{answer.path}, {zone.label}, {answer.here.label}",
-        "edition": f"Cleanstop, {live_edition(answer.stated_on)}. CC BY 4.0",
+        "edition": f"Cleanstop, {live_edition(answer.stated_on, answer.method_version)}. CC BY 4.0",
     }  # fmt: skip
     width = options["width"] if kind == "png" else None
     return excess_picture(

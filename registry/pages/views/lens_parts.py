@@ -65,7 +65,7 @@ def lens_context(answer: standings.LensAnswer, seen: Camera) -> dict[str, Any]:
         "history": standings.history_of(tested, path=path)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),
         "wave_scale": common_scale(band.worst.stops for band in (answer.here, *answer.others) if band.worst),
-        "edition": live_edition(answer.stated_on),
+        "edition": live_edition(answer.stated_on, answer.method_version),
         "query": _query(answer, seen),
         "address": _address(answer, seen),
     }

@@ -135,6 +135,7 @@ def lens_answer(
         visible_ev=visible_ev,
         findings=findings_of(lens),
         priors_number=edition.number if edition else 0,
+        method_version=max((row.method_version for row in rows), default="") or METHOD_VERSION,
         stated_on=max((row.computed_at.date() for row in rows if row.computed_at), default=None),
     )
 
