@@ -304,7 +304,7 @@ def test_an_unchanged_list_is_not_sent_again_to_a_reader_who_holds_it(client, cl
 
 def test_the_choices_follow_while_one_types(client, clean_lens):
     page = text_of(client.get(HOME, {"kind": "zoom"}, headers={"HX-Request": "true"}))
-    assert '<select id="id_thread" hx-swap-oob="innerHTML">' in page
+    assert '<div hx-swap-oob="innerHTML:#id_thread"><option' in page
 
 
 def test_the_bag_narrows_the_list_without_an_account(client, lens):
@@ -314,3 +314,9 @@ def test_the_bag_narrows_the_list_without_an_account(client, lens):
     page = text_of(client.get(HOME, {"bag": "1"}))
     assert "Only lenses in my bag (1)" in page
     assert "Marram 35" in page and "Fescue" not in page
+
+
+def test_while_one_types_the_address_says_only_what_is_asked_for(client, lens):
+    asked = {"search": "marram 35", "mount": "", "kind": "", "cut_on_nm": "720"}
+    typed = client.get(HOME, asked, headers={"HX-Request": "true"})
+    assert typed["HX-Push-Url"] == "/?search=marram+35&cut_on_nm=720"

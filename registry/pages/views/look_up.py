@@ -6,6 +6,7 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.cache import patch_vary_headers
+from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
 from registry.pages import camera
@@ -40,12 +41,17 @@ def look_up(request: HttpRequest) -> HttpResponse:
         return render(request, template, context, status=422 if context["problems"] else 200)
 
     made_from = ("look-up", stamp, own, wanted, rows_only)
-    return _varied(kept_page(request, made_from, made) if stamp else made())
-
-
-def _varied(response: HttpResponse) -> HttpResponse:
+    response = kept_page(request, made_from, made) if stamp else made()
     patch_vary_headers(response, ["HX-Request"])  # one address, two answers
+    if rows_only:
+        response["HX-Push-Url"] = _short_address(request, own)
     return response
+
+
+def _short_address(request: HttpRequest, own: camera.Camera) -> str:
+    """The address without what it does not ask for; "any mount" is asked for by someone who has one."""
+    asked = {name: value for name, value in request.GET.items() if value or (name == "mount" and own.mount)}
+    return f"{request.path}?{urlencode(asked)}" if asked else request.path
 
 
 def _context(request: HttpRequest, own: camera.Camera, stamp: str | None) -> dict:
