@@ -246,6 +246,22 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "event-*",
     ),
     Explanation(
+        "A release that can’t be made or proven",
+        "A release is frozen for ever, and its standings must follow from its own evidence to the last digit. "
+        "Something here stands against that: its version is taken, the standings are behind the evidence, or the "
+        "folder holds another method’s release or none.",
+        "The message names the command that helps; nothing was left half made.",
+        "release-* not-a-release standings-*",
+    ),
+    Explanation(
+        "A folder that was not sent",
+        "The folder command sends nothing without being told, and sends nothing twice. It was not told, or the "
+        "registry it should send to did not answer as one.",
+        "Check the address and your connection, say yes to what would be sent, and run it again: it goes on where it "
+        "stopped.",
+        "not-agreed server-*",
+    ),
+    Explanation(
         "Something broke on our side",
         "An error of the registry’s own. It has been logged.",
         "What was stored is safe. Try again in a minute.",
