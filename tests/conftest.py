@@ -17,7 +17,13 @@ def _emptying_the_database_opens_the_event_log(request):
 
     flush = BaseDatabaseOperations.execute_sql_flush
     # The tables that their apps' migrations close against change.
-    closed = (LOG, "publishing_release", "publishing_releasedstanding")
+    closed = (
+        LOG,
+        "publishing_release",
+        "publishing_releasedstanding",
+        "moderation_decision",
+        "moderation_decisionreport",
+    )
 
     def flush_with_open_log(operations, statements):
         for table in closed:

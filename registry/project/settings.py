@@ -57,6 +57,7 @@ INSTALLED_APPS = [
     "registry.project",
     "registry.pages",
     "registry.publishing",
+    "registry.moderation",
     "registry.wanted",
     "registry.watching",
     "registry.picks",

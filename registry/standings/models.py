@@ -42,7 +42,7 @@ class Standing(models.Model):
     focal_zone = models.CharField(max_length=20)
     verdict = models.CharField(max_length=30)
     f_number = models.FloatField(null=True, blank=True)
-    words = models.CharField(max_length=200)  # the verdict in words, as sentences.verdict_words gives them
+    words = models.CharField(max_length=400)  # the verdict in words, for each condition where it is so stated
     clean_to_av = models.FloatField(
         null=True, blank=True
     )  # Av up to which the verdict, or the one report, says clean
@@ -121,8 +121,8 @@ class StandingChange(models.Model):
     cut_on_group = models.CharField(max_length=20)
     focal_zone = models.CharField(max_length=20)
     at = models.DateTimeField(auto_now_add=True)
-    before = models.CharField(max_length=220, blank=True)
-    after = models.CharField(max_length=220)
+    before = models.CharField(max_length=420, blank=True)
+    after = models.CharField(max_length=420)
     snapshot = models.JSONField(default=dict)
     cause_event = models.BigIntegerField(null=True, blank=True)  # ledger sequence
     cause = models.CharField(max_length=120, blank=True)
@@ -140,8 +140,40 @@ class StandingChange(models.Model):
         return band_label(self.cut_on_group)
 
 
+class ConditionSplit(models.Model):
+    """A lens's standings are stated apart for two conditions, since a moderator decided that the condition matters.
+
+    group: the value of the factor on the first side; the second is every other stated one. labels: both sides in
+    words, "with the filter in front of the lens".
+    """
+
+    lens = models.ForeignKey("gear.Lens", on_delete=models.CASCADE, related_name="condition_splits")
+    teleconverter = models.ForeignKey(
+        "gear.Teleconverter", null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
+    adapter = models.ForeignKey(
+        "gear.Adapter", null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
+    factor = models.CharField(max_length=20)
+    group = models.CharField(max_length=140)
+    labels = models.JSONField(default=list)
+    made_at = models.DateTimeField(auto_now_add=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.lens} by {self.factor}"
+
+
 class Conflict(models.Model):
-    """Independent evidence that the model cannot reconcile, with candidate explanations."""
+    """Independent evidence that the model cannot reconcile, with candidate explanations.
+
+    also_at: the other cells of its light path in which the same split shows, as [cut-on group, focal zone].
+    stake: by how much the chance of a clean frame could change, at a stop that readers use, if one side were right.
+    version counts every write: who decides must have seen the present one.
+    """
 
     standing = models.ForeignKey(Standing, on_delete=models.CASCADE, related_name="conflicts")
     open = models.BooleanField(default=True)
@@ -149,6 +181,9 @@ class Conflict(models.Model):
     key = models.CharField(max_length=64)  # what the split is about; one open conflict per key and standing
     explanations = models.JSONField(default=list)
     camps = models.JSONField(default=dict)
+    also_at = models.JSONField(default=list)
+    stake = models.FloatField(default=0)
+    version = models.PositiveIntegerField(default=1)
     opened_at = models.DateTimeField(auto_now_add=True)
     updated_at = models.DateTimeField(auto_now=True)
     closed_at = models.DateTimeField(null=True, blank=True)

@@ -1,4 +1,5 @@
 from registry.reports.models.awaited import AwaitedFrame
+from registry.reports.models.bonds import Bond, BondKind
 from registry.reports.models.equipment import ConversionKind, Copy, Rig
 from registry.reports.models.evidence import Claim, ClaimSays, Finding, FindingKind, Reading, Sweep
 from registry.reports.models.images import ImagePurpose, ImageState, Measurement, SampleImage
@@ -16,6 +17,8 @@ from registry.reports.models.summary import OwnSummary, SummarySays
 __all__ = [
     "AwaitedFrame",
     "Basis",
+    "Bond",
+    "BondKind",
     "Claim",
     "ClaimSays",
     "ConversionKind",
