@@ -116,7 +116,7 @@ def test_the_way_to_a_lens_can_be_walked_with_the_keyboard(open_page, gear):
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
     page.keyboard.type("35")
-    page.wait_for_url(re.compile("q=35"))
+    page.wait_for_url(re.compile("search=35"))
     for _ in range(20):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.closest('.rows') !== null"):
@@ -126,7 +126,7 @@ def test_the_way_to_a_lens_can_be_walked_with_the_keyboard(open_page, gear):
     page.wait_for_url(re.compile("/lenses/osterby-marram-35/"))
     page.go_back()
     page.get_by_role("heading", name="Which lenses stay clean").wait_for()
-    assert "q=35" in page.url and page.locator("header.masthead").count() == 1
+    assert "search=35" in page.url and page.locator("header.masthead").count() == 1
 
 
 def test_a_refused_filter_is_said_beside_the_list(open_page, gear):
