@@ -27,7 +27,8 @@ class CountLookUps:
         response = self.get_response(request)
         match = request.resolver_match
         if match and match.url_name == "lens" and _counts(request, response):
-            asked = CameraForm({"cut_on_nm": request.GET.get("cut_on_nm")}).asked()
+            named = request.GET.get("cut_on_nm")
+            asked = CameraForm({"cut_on_nm": named}).asked() if named else {}
             seen = camera.seen_through(request, asked)
             every = settings.LOOK_UPS_WRITTEN_EVERY_SECONDS
             buffer.note(match.kwargs["slug"], cut_on_band(seen.cut_on_nm), every_seconds=every)

@@ -29,6 +29,7 @@ READINGS_EACH = 8
 SLUG = "osterby-marram-looked-at"
 WAITED_SECONDS = 60
 
+READER = "Mozilla/5.0 (someone who reads)"  # what a program asks for is not counted as looked up
 BARE = "bare view"
 ASKED = {
     BARE: ("/bare/", {}),
@@ -160,7 +161,7 @@ class Server:
         self.process.wait(20)
 
     def ask(self, address: str, headers: dict[str, str] | None = None) -> tuple[int, bytes, str]:
-        self.connection.request("GET", address, headers=headers or {})
+        self.connection.request("GET", address, headers={"User-Agent": READER} | (headers or {}))
         answer = self.connection.getresponse()
         return answer.status, answer.read(), answer.headers.get("ETag", "")
 

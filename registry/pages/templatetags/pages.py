@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from functools import lru_cache
 from urllib.parse import urlencode
 
 from django import forms, template
 from django.http import QueryDict
+from django.template.loader import get_template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
@@ -60,9 +63,9 @@ def is_checkbox(field) -> bool:
     return isinstance(field.field.widget, forms.CheckboxInput)
 
 
-@register.inclusion_tag("pages/ladder.svg")
+@register.simple_tag
 def ladder(
-    chances,
+    chances: Iterable[figures.Chance],
     *,
     key: str,
     title: str,
@@ -70,15 +73,29 @@ def ladder(
     f_number: float | None = None,
     small: bool = False,
     scale: figures.Scale | None = None,
-) -> dict:
+) -> SafeString:
     """The aperture ladder. `key` makes the ids of its title and description unique on the page.
 
     verdict, f_number: of the standing; a bracket runs under the stops that it states as clean. scale: where several
     ladders stand under each other, their common one.
     """
+    return _drawn(tuple(chances), str(key), str(title), verdict, f_number, small, scale)
+
+
+@lru_cache(maxsize=2048)  # a list draws fifty; most are the same as on the page before
+def _drawn(
+    chances: tuple[figures.Chance, ...],
+    key: str,
+    title: str,
+    verdict: str,
+    f_number: float | None,
+    small: bool,
+    scale: figures.Scale | None,
+) -> SafeString:
     clean_to = figures.stated_limit(verdict, f_number, chances)
     drawn = figures.ladder(chances, clean_to=clean_to, small=small, scale=scale)
-    return {"ladder": drawn, "key": key, "title": title, "size": "small" if small else "large"}
+    context = {"ladder": drawn, "key": key, "title": title, "size": "small" if small else "large"}
+    return get_template("pages/ladder.svg").render(context)
 
 
 @register.simple_tag(takes_context=True)
