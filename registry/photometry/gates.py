@@ -23,7 +23,7 @@ NOISE_ALLOWANCE = 1.1
 MOST_BROAD = 0.013
 MOST_UNEVENNESS = 1.25
 SMALLEST_SIDE = 16
-LAMP_STRENGTH_EV = 0.10
+LAMP_STRENGTH_EV = 0.20
 """From this strength on, what the search finds at its very edge is no hotspot but a lamp's own patch of light."""
 
 BY_EYE = "or grade this frame by eye."

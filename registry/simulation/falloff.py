@@ -83,9 +83,9 @@ def rim_vignetting(scene: Scene, f_number: float, radius: np.ndarray) -> np.ndar
     return open_share(pupil, rim, shift * np.asarray(radius, dtype=float) ** scene.vignetting_power)
 
 
-def _profile_gain(scene: Scene) -> np.ndarray:
-    """Gain of the lens profile on _RADII: the polynomial in r² nearest to 1 / falloff wide open, in part."""
-    raw = natural_falloff(scene, _RADII) * rim_vignetting(scene, scene.widest, _RADII)
+def _profile_gain(scene: Scene, f_number: float) -> np.ndarray:
+    """Gain of the lens profile on _RADII: the polynomial in r² nearest to 1 / falloff at this aperture, in part."""
+    raw = natural_falloff(scene, _RADII) * rim_vignetting(scene, f_number, _RADII)
     inside = _RADII[_PROFILE_RANGE] ** 2
     fit = np.polynomial.Polynomial.fit(inside, 1.0 / np.maximum(raw[_PROFILE_RANGE], 1e-3), 3)
     gain = fit(np.minimum(_RADII, 1.0) ** 2) / fit(0.0)
@@ -96,7 +96,7 @@ def _profile_gain(scene: Scene) -> np.ndarray:
 def _table(scene: Scene, f_number: float) -> np.ndarray:
     light = natural_falloff(scene, _RADII) * rim_vignetting(scene, f_number, _RADII)
     if scene.profile_correction:
-        light = light * _profile_gain(scene)
+        light = light * _profile_gain(scene, f_number)
     if scene.image_circle_mm is not None:
         light = light * ndtr((image_circle_radius(scene) - _RADII) / _CIRCLE_EDGE)
     return np.maximum(light, 1e-6)

@@ -84,8 +84,8 @@ class Scene:
     vignetting_ev, vignetting_onset, vignetting_power: mechanical vignetting wide open by the lens's rims:
         loss at the corner, the radius where it begins, and how the rims' images move over the pupil with the
         field (1: with tan θ, as geometry has it). Stopping down makes it fade of itself.
-    profile_correction: share of the lens's falloff wide open that a lens profile took back (0 none, 1 all,
-        above 1 too much); the profile is a polynomial of third order in r², as such profiles are.
+    profile_correction: share of the lens's falloff at the frame's aperture that a lens profile took back (0 none,
+        1 all, above 1 too much); the profile is a polynomial of third order in r², as such profiles are.
     axis: where the optical axis meets the frame (a shifted sensor).
     image_circle_mm: diameter beyond which the lens sends no image (a circular fisheye); None reaches everywhere.
     cut_on_nm: effective cut-on of body and filter.

@@ -7,11 +7,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.simulation.render import true_hotspot
 from registry.simulation.scene import PATCH_SHAPES, Ghost, Patch, Scene
+from registry.simulation.truth import LUMINANCE
 
 _HALF_DIAGONALS_MM = (21.63, 14.2, 10.8)
 _WIDEST = (1.4, 1.8, 2.0, 2.8, 3.5, 4.0)
 _BRIGHTEST_LEVEL = 0.85
+_CAREFUL_LEVEL = 0.7
 
 
 def draw_patch(rng: np.random.Generator) -> Patch:
@@ -69,6 +72,14 @@ def draw_scene(rng: np.random.Generator, *, with_patch: bool = True) -> Scene:
         full_well_electrons=float(np.exp(rng.uniform(np.log(4_000), np.log(60_000)))),
         drift_ev=0.03,
     )
+
+
+def careful_exposure_ev(scene: Scene, f_number: float, size: tuple[int, int]) -> float:
+    """What a photographer who looks at the histogram takes off the exposure, EV ≤ 0, so that no patch clips."""
+    channels = np.exp2([scene.cast_rg, 0.0, scene.cast_bg])
+    peak = true_hotspot(scene, f_number=f_number, size=size).peak_ev
+    brightest = scene.level * channels.max() / (channels @ LUMINANCE) * 2.0 ** (peak + scene.tilt_ev)
+    return min(0.0, float(np.log2(_CAREFUL_LEVEL / brightest)))
 
 
 def _draw_ghost(rng: np.random.Generator) -> Ghost:

@@ -5,7 +5,7 @@ import numpy as np
 from registry.simulation.reduced import as_linear_image
 from registry.simulation.render import render_frame
 from registry.simulation.scene import PATCH_SHAPES
-from registry.simulation.variety import draw_scene
+from registry.simulation.variety import careful_exposure_ev, draw_scene
 
 
 def _scenes(count, **options):
@@ -37,3 +37,12 @@ def test_clean_scenes_can_be_drawn_too():
 
 def test_a_generator_fixes_the_scenes_it_draws():
     assert _scenes(5) == _scenes(5)
+
+
+def test_a_careful_exposure_leaves_no_patch_clipped():
+    size = (192, 128)
+    for seed, scene in enumerate(_scenes(12)):
+        exposure_ev = careful_exposure_ev(scene, 22.0, size)
+        shot = render_frame(scene, f_number=22.0, size=size, seed=seed, exposure_ev=exposure_ev)
+        assert exposure_ev <= 0
+        assert (shot.pixels >= 253 / 255).any(axis=2).mean() < 0.002
