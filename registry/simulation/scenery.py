@@ -1,4 +1,5 @@
-"""A landscape before the lens in place of the target: what a contributor must not send, for tests and the demo.
+"""Landscapes, skies and walls before the lens in place of the target: what a contributor must not send, for tests
+and the demo.
 
 Infrared darkens the sky and brightens leaves. The ground's brightness is a random field whose power falls with
 frequency as 1/f², as that of natural scenes does on average (Field 1987, from memory).
@@ -10,7 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 from scipy.fft import irfft2, rfft2
+from scipy.ndimage import gaussian_filter
 
+from registry.simulation.checks import one_of
 from registry.simulation.light import light_on
 from registry.simulation.render import FIELD_SIDE, Rendered, check_frame, field_grid
 from registry.simulation.scene import Scene
@@ -43,19 +46,47 @@ def _landscape_ev(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.
     return np.where(y > skyline, _GROUND_EV * ground, sky)
 
 
-def render_scenery(
-    scene: Scene, *, f_number: float, size: tuple[int, int], seed: int, frame: int = 0
-) -> Rendered:
-    """Photograph a landscape through the scene's lens, hotspot and all.
+def _sky_ev(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """A sky with clouds, brighter towards the horizon, in EV."""
+    clouds = np.maximum(one_over_f((y.size, x.size), rng), 0)
+    return rng.uniform(0.2, 0.8) * y + rng.uniform(0.15, 0.5) * clouds
 
-    Arguments and errors as of render_frame; the truth is empty, for nobody can know it from such a frame.
+
+def _wall_ev(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Plaster lit by a lamp off the frame's centre, in EV."""
+    turn, distance, width = rng.uniform(0, 2 * np.pi), rng.uniform(0.3, 0.6), rng.uniform(0.3, 0.6)
+    squared = (x - distance * np.cos(turn)) ** 2 + (y - distance * np.sin(turn)) ** 2
+    plaster = 0.02 * one_over_f((y.size, x.size), rng)
+    return rng.uniform(0.7, 1.5) * np.exp(-squared / width**2) + plaster
+
+
+_SUBJECTS = {"landscape": _landscape_ev, "sky": _sky_ev, "wall": _wall_ev}
+
+
+def render_scenery(
+    scene: Scene,
+    *,
+    f_number: float,
+    size: tuple[int, int],
+    seed: int,
+    frame: int = 0,
+    subject: str = "landscape",
+    blur: float = 0.0,
+) -> Rendered:
+    """Photograph a landscape, a sky or a wall through the scene's lens, hotspot and all.
+
+    subject: "landscape", "sky" or "wall". blur: standard deviation in half-diagonals of its defocus. Other
+    arguments and errors as of render_frame; the truth is empty, for nobody can know it from such a frame.
     """
     check_frame(scene, f_number, size)
+    one_of(subject, tuple(_SUBJECTS), "subject")
     streams = Streams(int(seed), int(frame))
     x, y = field_grid(size, FIELD_SIDE)
     light = light_on(scene, f_number, x, y, streams)
-    landscape = _landscape_ev(x, y, streams.of("scenery"))
-    light = replace(light, clean=light.clean * np.exp2(landscape)).enlarged(size)
+    seen = np.exp2(_SUBJECTS[subject](x, y, streams.of("scenery")))
+    if blur:
+        seen = gaussian_filter(seen, blur * np.hypot(*seen.shape) / 2)
+    light = replace(light, clean=light.clean * seen).enlarged(size)
     pixels = light.pixels()
     pixels *= np.float32(scene.level)
     return Rendered(expose(pixels, scene, streams.of("noise")), Truth(), scene, float(f_number))

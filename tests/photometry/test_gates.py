@@ -4,15 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 from skimage import data
 from sklearn.datasets import load_sample_images
 
 from registry.optics.linear_image import LinearImage
 from registry.photometry.frame import measure_frame
 from registry.photometry.measurement import REJECTED
-from registry.simulation.reduced import area_average
+from registry.simulation.reduced import area_average, as_linear_image
+from registry.simulation.scenery import render_scenery
 from registry.simulation.tones import srgb_decode
-from tests.photometry.builders import measured, patch, photograph, target
+from tests.photometry.builders import SIZE, measured, patch, photograph, target
 
 
 def refusal_of(image, **frame):
@@ -77,6 +79,27 @@ def test_no_natural_photograph_passes_for_a_target(name, crop):
     assert (
         measure_frame(as_image(picture[:height, :width]), f_number=8, focal_length_mm=50).status == REJECTED
     )
+
+
+@pytest.mark.parametrize("subject", ["landscape", "sky", "wall"])
+@pytest.mark.parametrize("blur", [0.0, 0.04])
+def test_no_simulated_scenery_passes_for_a_target_even_out_of_focus(subject, blur):
+    """A sky without clouds or a wall lit evenly would: they are plain surfaces."""
+    for seed in range(8):
+        shot = render_scenery(target(), f_number=8, size=SIZE, seed=seed, subject=subject, blur=blur)
+        found = measure_frame(as_linear_image(shot, kind="jpeg"), f_number=8, focal_length_mm=50)
+        assert found.status == REJECTED, (subject, blur, seed)
+
+
+@pytest.mark.parametrize("name", ["astronaut", "coffee", "cat", "sample-1"])
+def test_no_natural_photograph_passes_for_a_target_out_of_focus(name):
+    codes = gaussian_filter(pictures()[name].astype(float), (12, 12, 0))
+    assert measure_frame(as_image(codes.round().astype(int)), f_number=8).status == REJECTED
+
+
+def test_a_lamp_s_own_patch_of_light_off_the_centre_is_no_hotspot():
+    image, _ = photograph(target(patch(0.5, radius=0.2, centre=(0.2, 0.0))))
+    assert "off the centre" in refusal_of(image).says
 
 
 @pytest.mark.parametrize("seed", range(20, 32))
