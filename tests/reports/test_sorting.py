@@ -121,3 +121,15 @@ def test_files_that_all_name_another_body_than_the_report_are_questioned():
     (apart,) = sort_frames(report, sweep_at(35)).apart
     assert (apart.what, apart.from_rest) == ("body", False)
     assert "Osterby Causey 6; the report names Osterby Causey 2" in apart.says
+
+
+def test_a_shot_sent_as_raw_and_as_jpeg_is_pointed_out_since_it_would_count_twice(on_a_zoom):
+    raw = [read(stop, 24, name=f"DSC_{stop}.dng") for stop in FULL_STOPS]
+    for frame in raw:
+        frame.kind = "raw"
+    (apart,) = sort_frames(
+        on_a_zoom, [*raw, read(8, 24, name="dsc_8.jpg"), read(8, 24, name="other.jpg")]
+    ).apart
+    assert [frame.file_name for frame in apart.frames] == ["dsc_8.jpg"]
+    assert "dsc_8.jpg was sent as raw too" in apart.says
+    assert apart.of_a_frame == "the same shot as another file"

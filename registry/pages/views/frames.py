@@ -104,7 +104,7 @@ def arrivals_of(report: Report) -> dict[str, Any]:
         "report": report,
         "progress": progress,
         "sorting": sorting,
-        "apart": {frame.pk: one.what for one in sorting.apart for frame in one.frames},
+        "apart": {frame.pk: one.of_a_frame for one in sorting.apart for frame in one.frames},
         "in_order": in_shooting_order(progress.images),
         "missing": _by_place(missing_of_report(report, progress.images)) if sorting.sweeps else [],
     }

@@ -58,7 +58,7 @@ class FramesTable:
     @property
     def notes(self) -> dict[int, str]:
         """What is to be said of a frame, by its primary key."""
-        return {frame.pk: f"another {one.what}" for one in self.sorting.apart for frame in one.frames}
+        return {frame.pk: one.of_a_frame for one in self.sorting.apart for frame in one.frames}
 
     @property
     def errors(self) -> list[str]:

@@ -36,7 +36,7 @@ class SortedSweep:
 class StandsApart:
     """Frames that differ from the rest in one matter. says: what differs, in a sentence; remedy: what to do.
 
-    what: "body", "lens" or "focal length". from_rest: False where all frames differ from what the report names.
+    what: "body", "lens", "focal length" or "shot". from_rest: False where all frames differ from what the report names.
     """
 
     what: str
@@ -44,6 +44,13 @@ class StandsApart:
     says: str
     remedy: str
     from_rest: bool = True
+
+    @property
+    def of_a_frame(self) -> str:
+        """What is to be said beside each of its frames."""
+        if self.what == "shot":
+            return "the same shot as another file"
+        return f"another {self.what} than the rest"
 
 
 @dataclass(frozen=True)
@@ -72,7 +79,12 @@ def sort_frames(report: Report, images: Iterable[SampleImage]) -> Sorting:
             places.setdefault(focal, []).append(image)
     sweeps = [SortedSweep(focal, by_stop(frames)) for focal, frames in sorted(places.items())]
     measured = [image for image in read if image.purpose != ImagePurpose.PROOF]
-    apart = [*_cameras(report, measured), *_lenses(report, measured), *_focal_lengths(report, sweeps)]
+    apart = [
+        *_cameras(report, measured),
+        *_lenses(report, measured),
+        *_focal_lengths(report, sweeps),
+        *_shots_twice(measured),
+    ]
     return Sorting(
         sweeps,
         by_stop_or_name([image for image in read if image.purpose == ImagePurpose.CONTROL]),
@@ -161,6 +173,24 @@ def _focal_lengths(report: Report, sweeps: list[SortedSweep]) -> Iterator[Stands
                 f"If the zoom ring only slipped, set them to {near.focal_length_mm:g} mm; else add the missing "
                 "stops.",
             )
+
+
+def _shots_twice(images: list[SampleImage]) -> Iterator[StandsApart]:
+    """Shots that are here both as raw and as the camera's own picture: one shot would pass for two that agree."""
+    raw = {_shot_of(image) for image in images if image.kind == "raw"}
+    twice = [image for image in images if image.kind != "raw" and _shot_of(image) in raw]
+    if twice:
+        yield StandsApart(
+            "shot",
+            twice,
+            f"{_names(twice)} sent as raw too, and one shot would count as two that agree.",
+            "Keep the raw ones, and take these out in the table.",
+        )
+
+
+def _shot_of(image: SampleImage) -> tuple[str, str]:
+    """What the files of one shot share: their name but for its ending, and the moment."""
+    return image.file_name.rpartition(".")[0].casefold(), image.exif.get("taken_at") or ""
 
 
 def _stops(sweep: SortedSweep) -> int:
