@@ -13,6 +13,7 @@ from typing import TextIO
 from tqdm import tqdm
 
 from registry.errors import CleanstopError, InvalidInput, Problem
+from registry.folder.contents import CONTROL, PROOF, frames_in
 from registry.folder.described import TEXTS, Ask, described
 from registry.folder.measure import FrameResult, measured_frames
 from registry.folder.results import write_results
@@ -35,6 +36,14 @@ def parser() -> argparse.ArgumentParser:
     options.add_argument("folder", type=Path, help="folder with JPEG, PNG, TIFF, HEIC or raw frames")
     options.add_argument(
         "--out", type=Path, metavar="DIR", help="where results go (default: FOLDER-measured, beside it)"
+    )
+    options.add_argument(
+        "--control",
+        metavar="SUBFOLDER",
+        help="subfolder with frames of the same target in visible light, to compare with",
+    )
+    options.add_argument(
+        "--proof", metavar="SUBFOLDER", help="subfolder with pictures of a real scene, not measured"
     )
     options.add_argument("--no-sweeps", action="store_true", help="measure every frame alone")
     options.add_argument(
@@ -139,7 +148,8 @@ def _measure(
         )
     folder = options.out or options.folder.resolve().with_name(f"{options.folder.resolve().name}-measured")
     with _bar("frame") as shown:
-        results = list(measured_frames(options.folder, sweeps=not options.no_sweeps, progress=shown))
+        sweeps, purposes = not options.no_sweeps, _purposes(options)
+        results = list(measured_frames(options.folder, sweeps=sweeps, progress=shown, purposes=purposes))
     written = write_results(results, folder)
     print(_told(results), file=out)
     print(f"Written: {', '.join(path.name for path in written)} in {folder}.", file=out)
@@ -157,7 +167,8 @@ def _submit(
     ask: Ask | None,
 ) -> None:
     me = server.get("me/")
-    sending = sending_of(results, described(options, results, server, ask))
+    proofs = [file for file in frames_in(options.folder, _purposes(options)) if file.purpose == PROOF]
+    sending = sending_of(results, described(options, results, server, ask), proofs)
     print(f"\nSigned in as {me['name']}.\n{sending.in_words(server.address)}", file=out)
     if not options.yes and not _agreed(ask):
         print("Nothing was sent.", file=out)
@@ -165,6 +176,11 @@ def _submit(
     with _bar("frame") as shown:
         state = submit(sending, server, folder / STATE, draft=options.draft, progress=shown)
     print(_outcome(state, server), file=out)
+
+
+def _purposes(options: argparse.Namespace) -> dict[str, str]:
+    named = {CONTROL: options.control, PROOF: options.proof}
+    return {folder: purpose for purpose, folder in named.items() if folder}
 
 
 def _agreed(ask: Ask | None) -> bool:

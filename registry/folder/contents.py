@@ -3,27 +3,34 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from registry.errors import CleanstopError, InvalidInput, Problem
 from registry.frames.sniff import sniff
 
+TARGET, CONTROL, PROOF = "target", "control", "proof"
 # Files with these endings are frames even if they turn out to be unreadable; others only if their content is one.
 FRAME_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".dng", ".heic", ".heif"})
 
 
 @dataclass(frozen=True)
 class FrameFile:
-    """A file to measure. set_up: its folder below the one given, "" for that itself. key: its name in results."""
+    """A file to measure. set_up: its folder below the one given, "" for that itself. key: its name in results.
+    purpose: "target", "control" or "proof"."""
 
     path: Path
     set_up: str
     key: str
+    purpose: str = TARGET
 
 
-def frames_in(folder: str | Path) -> list[FrameFile]:
+def frames_in(folder: str | Path, purposes: Mapping[str, str] | None = None) -> list[FrameFile]:
     """The frames of a folder and its subfolders, in order of their paths; each folder is a set-up of its own.
+
+    purposes: by a subfolder's path below the folder, what its frames are for ("control", "proof"); they belong to the
+    set-up of the folder around them. Raises InvalidInput for one that is no subfolder.
 
     A frame's key is its file's stem. Where two files share one, it is as much more of the path below the folder as
     tells them apart: the name with its ending, else the path. Raises InvalidInput if there is no such folder or no
@@ -52,7 +59,27 @@ def frames_in(folder: str | Path) -> list[FrameFile]:
             )
         )
     keys = _keys(paths, root)
-    return [FrameFile(path, _set_up(path, root), keys[path]) for path in paths]
+    known = {Path(name).as_posix().strip("/"): purpose for name, purpose in (purposes or {}).items()}
+    for name, purpose in known.items():
+        if not name or not (root / name).is_dir():
+            raise InvalidInput(
+                Problem(
+                    code="no-such-folder",
+                    field=purpose,
+                    value=name,
+                    says=f"“{folder}” has no subfolder “{name}”.",
+                    remedy=f"Put the {purpose} frames into a subfolder, and name it.",
+                )
+            )
+    return [_frame_file(path, _set_up(path, root), keys[path], known) for path in paths]
+
+
+def _frame_file(path: Path, inside: str, key: str, purposes: Mapping[str, str]) -> FrameFile:
+    purpose = purposes.get(inside)
+    if purpose is None:
+        return FrameFile(path, inside, key)
+    around, _, _ = inside.rpartition("/")
+    return FrameFile(path, around, key, purpose)
 
 
 def _is_frame(path: Path, root: Path) -> bool:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from registry.errors import CleanstopError
-from registry.folder.contents import FrameFile, frames_in
+from registry.folder.contents import CONTROL, PROOF, FrameFile, frames_in
 from registry.frames.exif import KeptExif
 from registry.frames.local import read_local
 from registry.optics.field_of_view import half_diagonal_from
@@ -94,10 +94,18 @@ def measure_folder(
 
 
 def measured_frames(
-    path: str | Path, *, sweeps: bool = True, progress: Progress | None = None
+    path: str | Path,
+    *,
+    sweeps: bool = True,
+    progress: Progress | None = None,
+    purposes: Mapping[str, str] | None = None,
 ) -> Iterable[FrameResult]:
-    """The results of a folder's frames, one set-up after the other. Raises as measure_folder does."""
-    files = frames_in(path)
+    """The results of a folder's frames, one set-up after the other; proof pictures are not measured.
+
+    purposes: as frames_in takes them; controls are compared with the frames of their focal length.
+    Raises as measure_folder does.
+    """
+    files = [file for file in frames_in(path, purposes) if file.purpose != PROOF]
     done = 0
     for _, group in groupby(sorted(files, key=lambda file: file.set_up), key=lambda file: file.set_up):
         frames = []
@@ -123,32 +131,42 @@ def read_frame(file: FrameFile) -> ReadFrame:
 def _measure_set_up(frames: list[ReadFrame], *, sweeps: bool) -> list[FrameResult]:
     results = {frame.file.key: FrameResult(frame, _alone(frame)) for frame in frames}
     if sweeps:
-        for name, members in _sweeps(frames, results):
-            for frame, measurement in zip(
-                members, measure_sweep([_shot(frame) for frame in members]), strict=True
-            ):
+        for name, members, controls in _sweeps(frames, results):
+            found = measure_sweep(
+                [_shot(frame) for frame in members], control=[_shot(one) for one in controls]
+            )
+            for frame, measurement in zip(members, found, strict=True):
                 results[frame.file.key] = FrameResult(frame, measurement, name)
     return list(results.values())
 
 
-def _sweeps(frames: list[ReadFrame], results: dict[str, FrameResult]) -> list[tuple[str, list[ReadFrame]]]:
-    """Name and frames, widest first, of the groups of one focal length with enough stops.
+def _sweeps(
+    frames: list[ReadFrame], results: dict[str, FrameResult]
+) -> list[tuple[str, list[ReadFrame], list[ReadFrame]]]:
+    """Name, frames, widest first, and controls of the groups of one focal length with enough stops or a control.
 
     A frame that is rejected alone stays out, so that it can't spoil the others.
     """
     groups: dict[float | None, list[ReadFrame]] = {}
+    controls: dict[float | None, list[ReadFrame]] = {}
     for frame in frames:
         found = results[frame.file.key].measurement
         if frame.exif.f_number is not None and found is not None and found.status != REJECTED:
-            groups.setdefault(frame.focal_length_mm, []).append(frame)
+            side = controls if frame.file.purpose == CONTROL else groups
+            side.setdefault(frame.focal_length_mm, []).append(frame)
     named = []
     for focal_length_mm, members in groups.items():
-        if len({round(exact_av(frame.exif.f_number), 6) for frame in members}) >= STOPS_OF_A_SWEEP:
+        beside = sorted(controls.get(focal_length_mm, []), key=_by_stop)
+        stops = {round(exact_av(frame.exif.f_number), 6) for frame in members}
+        if len(stops) >= STOPS_OF_A_SWEEP or beside:
             at = "unknown focal length" if focal_length_mm is None else f"{focal_length_mm:g} mm"
             set_up = members[0].file.set_up
-            members.sort(key=lambda frame: (frame.exif.f_number, frame.file.key))
-            named.append((f"{set_up}, {at}" if set_up else at, members))
+            named.append((f"{set_up}, {at}" if set_up else at, sorted(members, key=_by_stop), beside))
     return named
+
+
+def _by_stop(frame: ReadFrame) -> tuple[float, str]:
+    return frame.exif.f_number, frame.file.key
 
 
 def _alone(frame: ReadFrame) -> Measurement | None:

@@ -12,8 +12,8 @@ from registry.spreadsheets import table_text
 
 TABLE = "frames.csv"
 HEADINGS = (
-    "set_up", "frame", "sweep", "focal_length_mm", "f_number", "status", "excess_ev", "excess_low", "excess_high",
-    "radius", "centre_x", "centre_y", "tint_rg", "tint_bg", "reason",
+    "set_up", "frame", "purpose", "sweep", "focal_length_mm", "f_number", "status", "excess_ev", "excess_low",
+    "excess_high", "radius", "centre_x", "centre_y", "tint_rg", "tint_bg", "reason",
 )  # fmt: skip
 
 
@@ -59,6 +59,7 @@ def _row(result: FrameResult) -> list[object]:
     return [
         result.frame.file.set_up,
         result.frame.file.key,
+        result.frame.file.purpose,
         told["sweep"] or "",
         told["focal_length_mm"],
         told["f_number"],

@@ -71,10 +71,11 @@ class Server:
         frame: tuple[str, bytes] | None = None,
     ) -> Any:
         """Create something or act. key: the Idempotency-Key, by which a repeat does not act twice.
-        frame: name and bytes of a file, sent in place of JSON."""
+        frame: name and bytes of a file, sent as a form together with what else is sent."""
         headers = {"Idempotency-Key": key} if key else {}
         if frame is not None:
-            return self._ask("POST", path, headers=headers, files={"frame": (*frame, "image/tiff")})
+            files = {"frame": (*frame, "image/tiff")}
+            return self._ask("POST", path, headers=headers, data=dict(sent or {}), files=files)
         return self._ask("POST", path, headers=headers, json=dict(sent or {}))
 
     def page(self, path: str) -> str:

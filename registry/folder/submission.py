@@ -6,12 +6,14 @@ import hashlib
 import json
 import tempfile
 import uuid
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from registry.errors import Conflict, InvalidInput, NotFound, Problem
+from registry.folder.contents import TARGET, FrameFile
 from registry.folder.measure import FrameResult
 from registry.folder.server import Server
 from registry.frames.exif import KeptExif
@@ -27,12 +29,17 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass(frozen=True)
 class Sending:
-    """What is to be sent. described: the report's data, as the API takes it; results: the frames that go;
-    left_out: those that stay, which could not be judged."""
+    """What is to be sent. described: the report's data, as the API takes it; results: the frames that go, controls
+    among them; left_out: those that stay, which could not be judged; proofs: pictures of a real scene, not measured."""
 
     described: dict[str, Any]
     results: Sequence[FrameResult]
     left_out: Sequence[FrameResult]
+    proofs: Sequence[FrameFile] = ()
+
+    @property
+    def files(self) -> list[FrameFile]:
+        return [*(result.frame.file for result in self.results), *self.proofs]
 
     def in_words(self, address: str) -> str:
         """What goes where, before it goes."""
@@ -41,7 +48,7 @@ class Sending:
         lines = [
             f"This will be sent to {address}, as one report in your name:",
             *named,
-            f"  {len(self.results)} frames, reduced to their light: 16-bit TIFF, at most 1500 pixels wide",
+            f"  {len(self.files)} frames{self._kinds()}, reduced to their light: 16-bit TIFF, at most 1500 pixels wide",
             f"  of their EXIF: {', '.join(facts) or 'nothing'}; and their file names, which only you see there",
             "Not sent: the files themselves, where they were taken, serial numbers, names, comments.",
         ]
@@ -49,6 +56,14 @@ class Sending:
             lines.append("Left out, since they could not be judged:")
             lines += [f"  {result.frame.file.key}: {result.reason}" for result in self.left_out]
         return "\n".join(lines)
+
+    def _kinds(self) -> str:
+        counts = Counter(file.purpose for file in self.files if file.purpose != TARGET)
+        return (
+            f" ({', '.join(f'{count} of them {purpose}' for purpose, count in counts.items())})"
+            if counts
+            else ""
+        )
 
     def _says(self, name: str) -> bool:
         return any(getattr(result.frame.exif, name) not in (None, "") for result in self.results)
@@ -83,7 +98,9 @@ class State:
         fresh.replace(path)
 
 
-def sending_of(results: Sequence[FrameResult], described: dict[str, Any]) -> Sending:
+def sending_of(
+    results: Sequence[FrameResult], described: dict[str, Any], proofs: Sequence[FrameFile] = ()
+) -> Sending:
     """What would be sent of a measured folder.
 
     Raises InvalidInput where there are several set-ups, since a report is one test, no frame that can be judged, or
@@ -103,14 +120,14 @@ def sending_of(results: Sequence[FrameResult], described: dict[str, Any]) -> Sen
         raise _refusal(
             "no-frames", 0, "No frame of the folder could be judged.", "Look at the reasons in the table."
         )
-    if len(going) > MOST_FRAMES:
+    if len(going) + len(proofs) > MOST_FRAMES:
         raise _refusal(
             "too-many-frames",
             len(going),
             f"The folder holds {len(going)} frames that could be judged.",
             f"A report takes {MOST_FRAMES}: move those that add nothing out of the folder.",
         )
-    return Sending(described, going, left_out)
+    return Sending(described, going, left_out, proofs)
 
 
 def submit(
@@ -130,13 +147,12 @@ def submit(
         state = State(server.address, sending.described, begun=state.begun + 1)
         state.report = server.post("reports/", sending.described, key=_key(sending, state))["id"]
         state.keep(state_path)
-    for done, result in enumerate(sending.results, 1):
-        key = result.frame.file.key
-        if key not in state.sent and not state.submitted:
-            state.sent[key] = _send_frame(server, state.report, result)
+    for done, file in enumerate(sending.files, 1):
+        if file.key not in state.sent and not state.submitted:
+            state.sent[file.key] = _send_frame(server, state.report, file)
             state.keep(state_path)
         if progress is not None:
-            progress(done, len(sending.results), result.frame.file.path.name)
+            progress(done, len(sending.files), file.path.name)
     if not (draft or state.submitted):
         server.post(f"reports/{state.report}/submit/", {"when_measured": True})
         state.submitted = True
@@ -144,14 +160,15 @@ def submit(
     return state
 
 
-def _send_frame(server: Server, report: str, result: FrameResult) -> str:
-    path = result.frame.file.path
+def _send_frame(server: Server, report: str, file: FrameFile) -> str:
     with tempfile.TemporaryDirectory(prefix="reduced-") as folder:
         reduced = Path(folder) / "frame.tif"
-        reduce_local(path, reduced)
+        reduce_local(file.path, reduced)
         content = reduced.read_bytes()
     key = uuid.uuid5(_KEYS, f"{report} {hashlib.sha256(content).hexdigest()}")
-    return server.post(f"reports/{report}/frames/", key=str(key), frame=(f"{path.stem}.tif", content))["id"]
+    frame = f"{file.path.stem}.tif", content
+    sent = {"purpose": file.purpose}
+    return server.post(f"reports/{report}/frames/", sent, key=str(key), frame=frame)["id"]
 
 
 def _is_still_there(server: Server, state: State) -> bool:
@@ -178,7 +195,7 @@ def _is_still_there(server: Server, state: State) -> bool:
 
 def _key(sending: Sending, state: State) -> str:
     """The same for the same folder described alike, so that a report that was begun is not begun again."""
-    files = [hashlib.sha256(result.frame.file.path.read_bytes()).hexdigest() for result in sending.results]
+    files = [hashlib.sha256(file.path.read_bytes()).hexdigest() for file in sending.files]
     said = json.dumps([state.server, state.begun, sending.described, sorted(files)], sort_keys=True)
     return str(uuid.uuid5(_KEYS, said))
 

@@ -4,11 +4,13 @@ import csv
 import io
 import subprocess
 import sys
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
 
 from registry.folder.command import main
+from registry.folder.contents import frames_in
 from registry.folder.measure import FrameResult, ReadFrame
 from registry.folder.results import HEADINGS, write_results
 from registry.folder.sweep_picture import sweep_svg
@@ -81,6 +83,41 @@ def test_two_sweeps_of_one_focal_length_in_two_folders_get_a_picture_each(folder
         "sweep-one-35-mm.svg",
         "sweep-two-35-mm.svg",
     ]
+
+
+@pytest.fixture
+def with_extras(folder, tmp_path):
+    """Two frames of the target, a control of the same focal length, and a picture of a real scene."""
+    root = tmp_path / "dunes"
+    for inside, shot, name in (
+        ("", render_sweep(HOT, (8, 11), size=(600, 400), seed=2)[0], "a.jpg"),
+        ("", render_sweep(HOT, (8, 11), size=(600, 400), seed=2)[1], "b.jpg"),
+        ("visible", render_sweep(replace(HOT, patch=None), (8,), size=(600, 400), seed=4)[0], "c.jpg"),
+        ("scene", render_sweep(HOT, (8,), size=(600, 400), seed=5)[0], "d.jpg"),
+    ):
+        (root / inside).mkdir(parents=True, exist_ok=True)
+        write_jpeg(shot, root / inside / name, exif=CameraExif())
+    return root
+
+
+def test_controls_are_compared_with_and_proof_pictures_are_not_measured(with_extras, tmp_path):
+    extras = ("--control", "visible", "--proof", "scene")
+    assert main([str(with_extras), *extras, "--out", str(tmp_path / "out")], out=io.StringIO()) == 0
+    told = {
+        row["frame"]: (row["purpose"], row["set_up"], row["sweep"])
+        for row in rows_of(tmp_path / "out" / "frames.csv")
+    }
+    assert told == {"a": ("target", "", "35 mm"), "b": ("target", "", "35 mm"), "c": ("control", "", "")}
+
+
+def test_a_subfolder_is_a_set_up_of_its_own_unless_it_is_named(with_extras):
+    kinds = {(file.set_up, file.purpose) for file in frames_in(with_extras)}
+    assert kinds == {("", "target"), ("visible", "target"), ("scene", "target")}
+
+
+def test_a_missing_subfolder_is_told(with_extras, capsys):
+    assert main([str(with_extras), "--control", "nowhere"], out=io.StringIO()) == 1
+    assert "has no subfolder “nowhere”" in capsys.readouterr().err
 
 
 def test_nothing_is_drawn_of_a_sweep_without_a_readable_frame(folder, tmp_path):

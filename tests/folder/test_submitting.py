@@ -45,7 +45,7 @@ def measured(folder):
 
 @pytest.fixture
 def known(measured, monkeypatch):
-    monkeypatch.setattr(command, "measured_frames", lambda folder, **more: measured)
+    monkeypatch.setattr(command, "measured_frames", lambda folder, **more: list(measured))
 
 
 @pytest.fixture
@@ -119,6 +119,42 @@ def test_only_reduced_frames_arrive_without_anything_private(run, known, rig, dr
     for image in SampleImage.objects.all():
         assert (image.kind, image.width) == ("tiff", 900) and image.exif["lens_model"] == "Marram 35 mm f/1.4"
         assert "Glasswort" not in json.dumps(image.exif) and "40017" not in json.dumps(image.exif)
+
+
+def test_controls_and_proof_pictures_arrive_as_what_they_are(
+    run, rig, folder, tmp_path, live_server, contributor
+):
+    root = tmp_path / "dunes"
+    for inside, name in (
+        ("", "DSC_4.jpg"),
+        ("", "DSC_8.jpg"),
+        ("visible", "DSC_11.jpg"),
+        ("scene", "DSC_5.6.jpg"),
+    ):
+        (root / inside).mkdir(parents=True, exist_ok=True)
+        (root / inside / name).write_bytes((folder / name).read_bytes())
+    _, token = issue_token(account=contributor, name="second", scopes=["read", "submit"])
+    out = io.StringIO()
+    sent = [
+        str(root),
+        "--submit",
+        live_server.url,
+        "--token",
+        token,
+        "--control",
+        "visible",
+        "--proof",
+        "scene",
+    ]
+    assert main([*sent, *whole(rig), "--draft"], out=out) == 0
+    assert "4 frames (1 of them control, 1 of them proof)" in out.getvalue()
+    there = dict(SampleImage.objects.values_list("file_name", "purpose"))
+    assert there == {
+        "DSC_4.tif": "target",
+        "DSC_8.tif": "target",
+        "DSC_11.tif": "control",
+        "DSC_5.6.tif": "proof",
+    }
 
 
 def test_what_will_be_sent_is_said_and_asked_about_first(run, known, rig):
