@@ -19,9 +19,9 @@ from registry.consensus.constants import METHOD_VERSION, VISIBLE_EV
 from registry.errors import Problem, Unreadable
 from registry.publishing.comparing import table_rows
 from registry.publishing.tables import TABLES
+from registry.standings.by_condition import condition_in, stated_fields
 from registry.standings.queries.evidence import usable_entries
 from registry.standings.rules import tinted_from
-from registry.standings.shapes import fields_by_cell
 
 PATH = ("lens", "teleconverter", "adapter")
 NESTED = [field.name for field in TABLES["standings"].fields if field.type in ("object", "array")]
@@ -87,8 +87,10 @@ def _compare(
         if usable:
             outcome.differences.append(f"{_named(path)}: no one edition of the priors, but {sorted(numbers)}")
         return
-    assessment = assess_lens(optics, usable, editions[numbers.pop()])
-    fields = fields_by_cell(assessment, usable, tints)
+    priors = editions[numbers.pop()]
+    # What a moderator decided to state by condition is an input, as the evidence is.
+    condition = condition_in([row["detail"] for row in rows])
+    fields = stated_fields(assess_lens(optics, usable, priors), usable, tints, priors, condition=condition)
     computed = {cell: values for cell, values in fields.items() if values["n_reports"]}
     stored = {(row["cut_on_group"], row["focal_zone"]): row for row in rows}
     for cell in sorted({*computed, *stored}):

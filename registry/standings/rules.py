@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from registry.consensus import evidence
@@ -146,6 +146,28 @@ def one_key_per_copy(copies: Iterable[Copy]) -> dict[int, str]:
         group = root(row.pk)
         names[group] = min(names.get(group, row.public_id), row.public_id)
     return {row.pk: names[root(row.pk)] for row in rows}
+
+
+def joined(keys: Mapping[int, str | None], bonds: Iterable[tuple[str, Iterable[int]]]) -> dict[int, str]:
+    """Keys of reports by their row, made one wherever a bond joins them; reports without a key stay out.
+
+    bonds: (name, rows of the reports that it joins). The key of what is joined is the smallest of its keys, or the
+    bond's own name where none of its reports has one.
+    """
+    parent: dict[tuple[bool, str], tuple[bool, str]] = {}
+
+    def root(node: tuple[bool, str]) -> tuple[bool, str]:
+        while parent.setdefault(node, node) != node:
+            node = parent[node]
+        return node
+
+    own = {pk: (False, key) for pk, key in keys.items() if key}
+    for name, reports in bonds:
+        for pk in reports:
+            node = own.setdefault(pk, (True, name))
+            first, second = sorted((root(node), root((True, name))))
+            parent[second] = first  # a report's own key comes before a bond's name
+    return {pk: root(node)[1] for pk, node in own.items()}
 
 
 # An excess may be too small to see while the colour is not: tint is quoted from here up (methods, A1).

@@ -22,6 +22,7 @@ SAYS = {
     "report.questioned": "A moderator has a question about your report",
     "report.set-aside": "Your report was set aside and no longer counts",
     "report.restored": "Your report counts again",
+    "report.corrected": "A moderator corrected the gear that your report names",
 }
 
 

@@ -12,13 +12,15 @@ from registry.consensus.constants import METHOD_VERSION, VISIBLE_EV
 from registry.consensus.exchange import check_visible_ev
 from registry.errors import InvalidInput, Problem
 from registry.gear.models import Adapter, Lens, Teleconverter
+from registry.standings.by_condition import stated_fields
 from registry.standings.models import Standing
 from registry.standings.queries.evidence import counting_reports, evidence_by_path, usable_entries
 from registry.standings.queries.findings import FindingSummary, findings_of
 from registry.standings.queries.priors import edition_in_force, priors_in_force
+from registry.standings.queries.split_paths import conditions_in_force
 from registry.standings.queries.tints import tints_by_cell
 from registry.standings.rules import LightPath
-from registry.standings.shapes import NO_REPORTS, fields_by_cell, stops_of
+from registry.standings.shapes import NO_REPORTS, stops_of
 
 # Whoever names no cut-on is answered for the usual conversion, 720 nm (common practice, no source).
 USUAL_CUT_ON_NM = 720.0
@@ -177,9 +179,12 @@ def rows_at(path: LightPath, visible_ev: float) -> list[Standing]:
     entries = evidence_by_path(reports).get(path, [])
     optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
     usable, _ = usable_entries(entries, optics)
-    assessment = assess_lens(optics, usable, priors_in_force(), visible_ev=visible_ev)
+    priors = priors_in_force()
+    assessment = assess_lens(optics, usable, priors, visible_ev=visible_ev)
     tints = tints_by_cell(reports, path, visible_ev)
-    return unsaved_rows(path, fields_by_cell(assessment, usable, tints, visible_ev))
+    condition = conditions_in_force([path.lens]).get((path.lens.pk, *path.key))
+    fields = stated_fields(assessment, usable, tints, priors, condition=condition, visible_ev=visible_ev)
+    return unsaved_rows(path, fields)
 
 
 def unsaved_rows(path: LightPath, fields: Mapping[tuple[str, str], dict]) -> list[Standing]:

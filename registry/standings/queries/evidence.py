@@ -4,22 +4,35 @@ from __future__ import annotations
 
 import logging
 from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from django.db.models.functions import Lower
 
 from registry.accounts.models import Account
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
-from registry.reports.models import Basis, Copy, Report, ReportState, Sweep
+from registry.reports.models import Basis, Bond, BondKind, Copy, Report, ReportState, Sweep
 from registry.standings.rules import (
     LightPath,
     filter_position_of,
+    joined,
     names_cited,
     one_key_per_copy,
     path_of,
     sources_by_report,
     tester_of,
 )
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Reports, by their rows, that count as one. kind: see BondKind; name: of the bond, or any for a supposed one."""
+
+    kind: str
+    name: str
+    reports: frozenset[int]
+
 
 log = logging.getLogger(__name__)
 
@@ -46,15 +59,41 @@ def counting_reports(*lenses: Lens) -> list[Report]:
     )
 
 
-def evidence_by_path(reports: list[Report]) -> dict[LightPath, list[evidence.Report]]:
-    """Evidence of these reports, by the light path it is about."""
-    copies = one_key_per_copy(_copies_behind(reports))
+def evidence_by_path(
+    reports: list[Report], bonds: Sequence[Joined] | None = None
+) -> dict[LightPath, list[evidence.Report]]:
+    """Evidence of these reports, by the light path it is about.
+
+    bonds: which of them are one piece of evidence, as was decided; those in force, unless given.
+    """
+    bonds = bonds_among(reports) if bonds is None else bonds
+    known = one_key_per_copy(_copies_behind(reports))
     accounts = accounts_cited(reports)
-    sources = sources_by_report(reports, accounts)
+    copies = joined(
+        {report.pk: known.get(report.copy_id) for report in reports},
+        [(bond.name, bond.reports) for bond in bonds if bond.kind == BondKind.COPY],
+    )
+    sources = joined(
+        sources_by_report(reports, accounts),
+        [(bond.name, bond.reports) for bond in bonds if bond.kind != BondKind.COPY],
+    )
     grouped: dict[LightPath, list[evidence.Report]] = defaultdict(list)
     for report in reports:
-        grouped[path_of(report)].extend(_entries(report, copies, accounts, sources.get(report.pk)))
+        grouped[path_of(report)].extend(
+            _entries(report, copies.get(report.pk), accounts, sources.get(report.pk))
+        )
     return dict(grouped)
+
+
+def bonds_among(reports: list[Report]) -> list[Joined]:
+    """The bonds in force on the lenses of these reports, with their reports' rows."""
+    lens_ids = {report.lens_id for report in reports}
+    rows = Bond.reports.through.objects.filter(bond__ended_at=None, report__lens__in=lens_ids)
+    members: dict[tuple[str, str], set[int]] = defaultdict(set)
+    for name, kind, pk in rows.values_list("bond__name", "bond__kind", "report_id") if lens_ids else ():
+        members[name, kind].add(pk)
+    here = {report.pk for report in reports}
+    return [Joined(kind, name, frozenset(own & here)) for (name, kind), own in sorted(members.items())]
 
 
 def _copies_behind(reports: list[Report]) -> list[Copy]:
@@ -72,12 +111,12 @@ def accounts_cited(reports: list[Report]) -> dict[str, str]:
 
 
 def _entries(
-    report: Report, copies: dict[int, str], accounts: dict[str, str], source: str | None
+    report: Report, copy: str | None, accounts: dict[str, str], source: str | None
 ) -> list[evidence.Report]:
     body = report.body or (report.rig.body if report.rig_id else None)
     shared = {
         "tester": tester_of(report, accounts),
-        "copy": copies.get(report.copy_id) if report.copy_id else None,
+        "copy": copy,
         "source": source,
         "cut_on_nm": report.cut_on_nm,
         "cut_on_group": (report.light_group or None) if report.cut_on_nm is None else None,

@@ -20,12 +20,13 @@ from registry.consensus.cells import UNSTATED
 from registry.consensus.constants import VISIBLE_EV
 from registry.consensus.verdicts import CONFIDENCES
 from registry.gear.models import Lens
+from registry.standings.by_condition import stated_fields
 from registry.standings.models import Standing
 from registry.standings.queries.answers import unsaved_rows
 from registry.standings.queries.evidence import counting_reports, evidence_by_path, usable_entries
 from registry.standings.queries.priors import priors_in_force
+from registry.standings.queries.split_paths import conditions_in_force
 from registry.standings.queries.tints import tints_by_cell
-from registry.standings.shapes import fields_by_cell
 
 KEPT_SECONDS = 24 * 60 * 60
 LENSES_AT_ONCE = 500
@@ -190,10 +191,13 @@ def computed_rows(lenses: Iterable[Lens], visible_ev: float) -> list[Standing]:
     paths = {path: entries for path, entries in evidence_by_path(reports).items() if path.is_bare}
     cases = [(optics := path.optics(), usable_entries(entries, optics)[0]) for path, entries in paths.items()]
     rows: list[Standing] = []
-    assessments = assess_catalogue(cases, priors_in_force(), visible_ev)
+    priors, conditions = priors_in_force(), conditions_in_force()
+    assessments = assess_catalogue(cases, priors, visible_ev)
     for path, (_, entries), assessment in zip(paths, cases, assessments, strict=True):
         tints = tints_by_cell(reports, path, visible_ev)
-        rows += unsaved_rows(path, fields_by_cell(assessment, entries, tints, visible_ev))
+        condition = conditions.get((path.lens.pk, *path.key))
+        fields = stated_fields(assessment, entries, tints, priors, condition=condition, visible_ev=visible_ev)
+        rows += unsaved_rows(path, fields)
     return rows
 
 

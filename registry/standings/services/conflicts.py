@@ -2,118 +2,147 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
-from itertools import pairwise
+from dataclasses import dataclass
 
+from django.db.models import F
 from django.utils import timezone
 
-from registry.consensus.assessment import assess_lens
-from registry.consensus.constants import CAUSE_LIKELY
+from registry.accounts.models import Account
+from registry.consensus.beliefs import Priors
+from registry.consensus.descriptive import reports_in
 from registry.consensus.evidence import Lens as Optics
 from registry.consensus.evidence import Report as Entry
-from registry.consensus.sentences import verdict_words
+from registry.gear.models import Lens
+from registry.ledger.services import record
+from registry.standings.by_condition import ByCondition
+from registry.standings.contradictions import Contradiction, contradictions_in, distinct
 from registry.standings.models import Conflict, Standing
-from registry.standings.rules import report_id_of
+from registry.standings.stakes import stake_of
 
 NO_LONGER_SHOWN = "the evidence no longer shows it"
-# Splits that cells already keep apart need no moderator.
-BETWEEN_CELLS = {"cut_on", "focal"}
+TOLD_ELSEWHERE = "the same split is told in another conflict"
 
 
-def update_conflicts(row: Standing, optics: Optics, entries: Sequence[Entry]) -> None:
-    """Open, update and close the conflicts of one standing, from what is stored in it.
+@dataclass(frozen=True)
+class PathEvidence:
+    """What the standings of one light path were computed from."""
 
-    entries: the evidence in this cell, from which the camps are told.
+    optics: Optics
+    entries: Sequence[Entry]
+    priors: Priors
+    condition: ByCondition | None
+
+
+def hold_conflicts(lens: Lens) -> None:
+    """Lock a lens's conflicts before anything of a refresh is written, so that who decides and what refreshes
+    never wait for each other."""
+    list(Conflict.objects.select_for_update().filter(standing__lens=lens).order_by("pk").values_list("pk"))
+
+
+def update_conflicts(
+    rows: Sequence[Standing], evidence: PathEvidence, cause_event: int | None = None
+) -> None:
+    """Open, update and close the conflicts of one light path, from what is stored in its standings.
+
+    One conflict for one split, however many standings show it. What happens to a conflict is an event each.
     """
-    splits = {key: (kind, entry_ids) for kind, key, entry_ids in _splits(row)}
-    camps = camps_of(optics, entries) if splits else {}
-    known = {conflict.key: conflict for conflict in row.conflicts.filter(open=True)}
-    for key, (kind, entry_ids) in splits.items():
-        content = {"explanations": row.causes, "camps": _camps_for(kind, camps, entry_ids)}
-        if key in known:
-            _update(known[key], content)
-        elif not _settled(row, key, content["camps"]):
-            Conflict.objects.create(standing=row, kind=kind, key=key, **content)
-    for key, conflict in known.items():
-        if key not in splits:
-            _close(conflict)
-
-
-def _splits(row: Standing) -> list[tuple[str, str, list[str]]]:
-    """(kind, key, entries it is about) of every split that a standing shows; the key names the split."""
-    found: list[tuple[str, str, list[str]]] = []
-    if row.verdict == "reports-differ":
-        found.append(("reports-differ", "reports-differ", []))
-    for suspect in row.suspects:
-        named = hashlib.sha256(" ".join(suspect["entries"]).encode()).hexdigest()[:40]
-        found.append(("suspect", f"suspect:{named}", suspect["entries"]))
-    if row.leads and not found:
-        found += [
-            ("cause", f"cause:{cause['factor']}", [])
-            for cause in row.causes[:1]
-            if cause["posterior"] >= CAUSE_LIKELY and cause["factor"] not in BETWEEN_CELLS
-        ]
-    return found
-
-
-def camps_of(optics: Optics, entries: Sequence[Entry]) -> dict[str, list[dict]]:
-    """The two camps of a cell's evidence: what each entry alone says, parted where the gap is widest."""
-    told = [said for entry in entries if (said := _alone(optics, entry))]
-    told.sort(key=lambda said: (said["limit_av"], said["entry"]))
-    if len(told) < 2:
-        return {"sooner": told, "later": []}
-    gaps = [after["limit_av"] - before["limit_av"] for before, after in pairwise(told)]
-    cut = gaps.index(max(gaps)) + 1
-    return {"sooner": told[:cut], "later": told[cut:]}
-
-
-def _alone(optics: Optics, entry: Entry) -> dict | None:
-    cells = assess_lens(optics, [entry]).cells
-    if not cells or not cells[0].n_independent:
-        return None
-    verdict = cells[0].verdict
-    return {
-        "entry": entry.id,
-        "report": report_id_of(entry.id),
-        "says": verdict_words(verdict.says or verdict),
-        "limit_av": round(cells[0].limit_av.median, 4),
-        "filter_position": entry.filter_position,
-        "cut_on_nm": entry.cut_on_nm,
-        "focal_mm": entry.focal_mm,
-        "body": entry.body,
-        "copy": entry.copy,
-        "method": entry.method,
+    found = [one for row in rows for one in _contradictions(row, evidence)]
+    known = {
+        (conflict.standing_id, conflict.key): conflict
+        for conflict in Conflict.objects.filter(standing__in=rows, open=True).order_by("pk")
     }
+    seen: set[int] = set()
+    for group in distinct(found):
+        theirs = [known[one.row.pk, one.key] for one in group if (one.row.pk, one.key) in known]
+        keeper = min(theirs, key=lambda conflict: conflict.pk, default=None)
+        seen.update(conflict.pk for conflict in theirs)
+        for other in theirs:
+            if other is not keeper:
+                close_conflict(other, reason=TOLD_ELSEWHERE, cause_event=cause_event)
+        _keep_up(keeper, group, evidence, cause_event)
+    for conflict in known.values():
+        if conflict.pk not in seen:
+            close_conflict(conflict, reason=NO_LONGER_SHOWN, cause_event=cause_event)
 
 
-def _camps_for(kind: str, camps: dict[str, list[dict]], entry_ids: list[str]) -> dict[str, list[dict]]:
-    if kind != "suspect":
-        return camps
-    told = camps["sooner"] + camps["later"]
-    return {
-        "suspect": [said for said in told if said["entry"] in entry_ids],
-        "others": [said for said in told if said["entry"] not in entry_ids],
+def close_conflict(
+    conflict: Conflict, *, reason: str, by: Account | None = None, cause_event: int | None = None
+) -> None:
+    """Close an open conflict. by: the moderator who settled it; None where the evidence did."""
+    _write(conflict, open=False, closed_at=timezone.now(), close_reason=reason)
+    _tell("conflict.closed", conflict, by, reason=reason, cause_event=cause_event)
+
+
+def reopen_conflict(conflict: Conflict, *, by: Account) -> None:
+    """Open a conflict again that a moderator had settled; harmless where it is open, or its split is told anew."""
+    taken = Conflict.objects.filter(standing=conflict.standing_id, key=conflict.key, open=True)
+    if not taken.exists():
+        _write(conflict, open=True, closed_at=None, close_reason="")
+        _tell("conflict.reopened", conflict, by)
+
+
+def touch_conflict(conflict: Conflict) -> None:
+    """Count an act on a conflict in its version, so that who decides next must have seen it."""
+    _write(conflict)
+
+
+def _contradictions(row: Standing, evidence: PathEvidence) -> list[Contradiction]:
+    entries = reports_in(evidence.optics, evidence.entries, row.cut_on_group, row.focal_zone)
+    return contradictions_in(row, evidence.optics, entries, evidence.condition)
+
+
+def _keep_up(
+    conflict: Conflict | None, group: list[Contradiction], evidence: PathEvidence, cause_event: int | None
+) -> None:
+    """Bring one split's conflict up to what its standings show, or open it."""
+    if conflict is None:
+        first = group[0]
+    else:
+        first = next(one for one in group if (one.row.pk, one.key) == (conflict.standing_id, conflict.key))
+    content = {
+        "explanations": first.row.causes,
+        "camps": first.camps,
+        "also_at": [[one.row.cut_on_group, one.row.focal_zone] for one in group if one is not first],
+        "stake": round(_stake(first, evidence), 6),
     }
+    if conflict is None:
+        if not _settled(first.row, first.key, first.camps):
+            opened = Conflict.objects.create(standing=first.row, kind=first.kind, key=first.key, **content)
+            _tell("conflict.opened", opened, None, cause_event=cause_event)
+    elif any(getattr(conflict, name) != value for name, value in content.items()):
+        _write(conflict, **content)
+        _tell("conflict.changed", conflict, None, cause_event=cause_event)
 
 
-def _update(conflict: Conflict, content: dict) -> None:
-    if (conflict.explanations, conflict.camps) != (content["explanations"], content["camps"]):
-        conflict.explanations, conflict.camps = content["explanations"], content["camps"]
-        conflict.save(update_fields=["explanations", "camps", "updated_at"])
+def _stake(one: Contradiction, evidence: PathEvidence) -> float:
+    sides = [{said["entry"] for said in told} for told in one.camps.values()]
+    cell = (one.row.cut_on_group, one.row.focal_zone)
+    return stake_of(evidence.optics, evidence.entries, cell, sides, evidence.priors)
 
 
-def _close(conflict: Conflict) -> None:
-    conflict.open = False
-    conflict.closed_at = timezone.now()
-    conflict.close_reason = NO_LONGER_SHOWN
-    conflict.save(update_fields=["open", "closed_at", "close_reason", "updated_at"])
+def _write(conflict: Conflict, **values: object) -> None:
+    for name, value in values.items():
+        setattr(conflict, name, value)
+    conflict.version = F("version") + 1
+    conflict.save(update_fields=[*values, "version", "updated_at"])
+    conflict.refresh_from_db(fields=["version"])
+
+
+def _tell(name: str, conflict: Conflict, by: Account | None, **data: object) -> None:
+    counts = {side: len({said["report"] for said in told}) for side, told in conflict.camps.items()}
+    about = {"lens": conflict.standing.lens.slug, "kind": conflict.kind, "reports": counts}
+    record(
+        name, actor=by, subject_kind="conflict", subject_id=str(conflict.pk),
+        data=about | {key: value for key, value in data.items() if value is not None},
+    )  # fmt: skip
 
 
 def _settled(row: Standing, key: str, camps: dict) -> bool:
     """Whether a moderator closed this very split: the same reports on each side stay settled."""
     last = row.conflicts.filter(open=False, key=key).order_by("-closed_at", "-id").first()
-    return last is not None and last.close_reason != NO_LONGER_SHOWN and _sides(last.camps) == _sides(camps)
+    by_itself = (NO_LONGER_SHOWN, TOLD_ELSEWHERE)
+    return last is not None and last.close_reason not in by_itself and _sides(last.camps) == _sides(camps)
 
 
 def _sides(camps: dict) -> dict[str, list[str]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 
 from django.db import transaction
@@ -12,18 +12,19 @@ from django.db import transaction
 from registry.consensus.assessment import assess_lens
 from registry.consensus.beliefs import Priors
 from registry.consensus.constants import METHOD_VERSION
-from registry.consensus.descriptive import reports_in
 from registry.consensus.evidence import Lens as Optics
 from registry.consensus.evidence import Report as Entry
 from registry.gear.models import Lens
 from registry.ledger.services import record
+from registry.standings.by_condition import ByCondition, stated_fields
 from registry.standings.models import PriorsEdition, Standing, StandingChange
 from registry.standings.queries.evidence import counting_reports, evidence_by_path, usable_entries
+from registry.standings.queries.split_paths import conditions_in_force
 from registry.standings.queries.tints import tints_by_cell
 from registry.standings.rules import LightPath
-from registry.standings.services.conflicts import update_conflicts
+from registry.standings.services.conflicts import PathEvidence, hold_conflicts, update_conflicts
 from registry.standings.services.priors import ensure_edition
-from registry.standings.shapes import NO_REPORTS, fields_by_cell
+from registry.standings.shapes import NO_REPORTS
 
 
 @dataclass
@@ -42,6 +43,7 @@ class _Run:
     priors: Priors
     cause_event: int | None
     cause: str
+    conditions: Mapping[tuple, ByCondition]
 
 
 @transaction.atomic
@@ -52,8 +54,9 @@ def refresh_lens(lens: Lens, *, cause_event: int | None = None, cause: str = "")
     that made the refresh necessary; cause: the same in words, for the history.
     """
     lens = Lens.objects.select_for_update(of=("self",)).select_related("maker").get(pk=lens.pk)
+    hold_conflicts(lens)
     edition = ensure_edition()
-    run = _Run(edition, Priors.from_dict(edition.content), cause_event, cause)
+    run = _Run(edition, Priors.from_dict(edition.content), cause_event, cause, conditions_in_force([lens]))
     reports = counting_reports(lens)
     evidence = evidence_by_path(reports)
     outcome = Refreshed()
@@ -95,14 +98,16 @@ def _refresh_path(
 ) -> None:
     optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
     usable, left_out = usable_entries(entries, optics)
-    fingerprint = _fingerprint(optics, usable, tints, run.edition)
+    condition = run.conditions.get((path.lens.pk, *path.key))
+    fingerprint = _fingerprint(optics, usable, tints, run.edition, condition)
     rows = path.lens.standings.filter(teleconverter=path.teleconverter, adapter=path.adapter)
     stored = {(row.cut_on_group, row.focal_zone): row for row in rows}
     if all(row.fingerprint == fingerprint for row in stored.values()) and (stored or not usable):
         return
     assessment = assess_lens(optics, usable, run.priors)
-    fields = fields_by_cell(assessment, usable, tints)
+    fields = stated_fields(assessment, usable, tints, run.priors, condition=condition)
     shared = {"fingerprint": fingerprint, "method_version": METHOD_VERSION, "priors": run.edition}
+    rows = []
     for key in sorted({*fields, *stored}):
         row = stored.get(key) or Standing(
             lens=path.lens,
@@ -115,7 +120,8 @@ def _refresh_path(
         news = fields.get(key, NO_REPORTS) | shared
         news["detail"] = news["detail"] | ({"left_out": left_out} if left_out else {})
         _write(row, news, run, outcome)
-        update_conflicts(row, optics, reports_in(optics, usable, *key))
+        rows.append(row)
+    update_conflicts(rows, PathEvidence(optics, usable, run.priors, condition), run.cause_event)
 
 
 def _write(row: Standing, news: dict, run: _Run, outcome: Refreshed) -> None:
@@ -169,7 +175,13 @@ def _in_words(row: Standing) -> str:
     return f"{row.words} ({row.confidence})" if row.confidence else row.words
 
 
-def _fingerprint(optics: Optics, entries: list[Entry], tints: dict, edition: PriorsEdition) -> str:
+def _fingerprint(
+    optics: Optics,
+    entries: list[Entry],
+    tints: dict,
+    edition: PriorsEdition,
+    condition: ByCondition | None,
+) -> str:
     """Of everything that a standing is computed from, so that equal inputs are recognised."""
     inputs = {
         "method": METHOD_VERSION,
@@ -177,5 +189,5 @@ def _fingerprint(optics: Optics, entries: list[Entry], tints: dict, edition: Pri
         "lens": asdict(optics),
         "tints": sorted([*key, value] for key, value in tints.items()),
         "evidence": [asdict(entry) for entry in entries],
-    }
+    } | ({"condition": asdict(condition)} if condition else {})
     return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
