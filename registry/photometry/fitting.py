@@ -26,7 +26,9 @@ LEFT_SHARE = 0.3
 """The model's error is at least MODEL_ERROR_EV, and more by what the fit leaves beyond the pixel noise."""
 
 OUTLIER_LIMIT = 4.0
-"""Residuals beyond this many standard deviations (dust, hairs, hot pixels) are pulled in to it."""
+OUTLIER_SHARE = 1.0
+"""Residuals beyond so many standard deviations (dust, hairs, hot pixels), and this share of the patch there, are pulled
+in: this first fit is too stiff for a strong patch and would else cut its top off."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,12 +124,14 @@ class _Flexible:
         gram = np.block([[prior.gram + prior.precision * variance, cross.T], [cross, patch]])
         answer = solve_ridge(gram, np.concatenate([centred @ fixed, nodes.T @ centred]))
         self.fixed_part, self.patch_part = np.split(answer, [fixed.shape[1]])
-        self.residual = centred - fixed @ self.fixed_part - nodes @ self.patch_part
+        self.patch = nodes @ self.patch_part
+        self.residual = centred - fixed @ self.fixed_part - self.patch
         self.columns, self.field = prior.columns, field
 
     def without_outliers(self, noise: float) -> tuple[np.ndarray, np.ndarray]:
         spread = max(float(np.median(np.abs(self.residual))) / 0.6745, 0.7 * noise)
-        residual = np.clip(self.residual, -OUTLIER_LIMIT * spread, OUTLIER_LIMIT * spread)
+        limit = OUTLIER_LIMIT * spread + OUTLIER_SHARE * np.abs(self.patch)
+        residual = np.clip(self.residual, -limit, limit)
         return self.field - self.residual + residual, residual
 
     def quality(self, residual: np.ndarray, found: Found, noise: float) -> FitQuality:
