@@ -146,3 +146,19 @@ def test_a_wrong_cell_is_named_and_nothing_is_lost(at_the_table, draft):
     expect(page.locator(f"#{described}")).to_contain_text("Did you mean f/7.1 or f/8?")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
     assert stops(draft) == [None] * 4
+
+
+def test_the_cell_with_the_focus_is_never_under_the_bars(at_the_table, draft):
+    for number in range(4, 30):
+        SampleImageFactory(report=draft, owner=draft.author, f_number=None, file_name=f"DSC_{number}.jpg")
+    page = at_the_table()
+    page.get_by_label("f-number of DSC_0.jpg").focus()
+    for _ in range(25):
+        press(page, "ArrowDown")
+        assert page.evaluate(
+            """() => {
+                const cell = document.activeElement.getBoundingClientRect();
+                const bar = document.querySelector(".keep").getBoundingClientRect();
+                return cell.bottom <= bar.top && cell.top >= 0;
+            }"""
+        ), here(page)

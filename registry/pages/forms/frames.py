@@ -75,7 +75,7 @@ class RunForm(forms.Form):
         label="Repeats come",
         choices=[(IN_A_ROW, "in a row"), (RUN_AFTER_RUN, "as a second run")],
     )
-    focal_length_mm = number("All at, mm")
+    focal_length_mm = number("All at (optional), mm")
 
     def __init__(
         self, data: Mapping[str, Any] | None, *, report: Report, sorting: Sorting, lacking: int, total: int
