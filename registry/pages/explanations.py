@@ -49,7 +49,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Too large",
         "Each file format has its own size limit, and one request may hold only so much.",
         "Send frames in several lots. A frame over its format’s limit can be sent as a JPEG of full size.",
-        "file-too-large request-too-large body-too-large too-many-files",
+        "file-too-large request-too-large body-too-large too-many-files line-too-long too-many-lines",
     ),
     Explanation(
         "The frame can’t be measured",
@@ -150,7 +150,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "There is nothing at this address",
         "Nothing is registered under that address, or it is a draft, which only its author sees.",
         "Check the address, or look the lens up by name.",
-        "not-found not-embeddable",
+        "not-found not-embeddable not-in-a-release",
     ),
     Explanation(
         "A date that can’t be",
@@ -164,7 +164,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "without https.",
         "Send it in the form that the message names; the API reference shows every field.",
         "not-text not-a-list* not-an-object not-an-address not-a-plain-text not-yes-or-no not-a-boolean "
-        "*-expected not-csv workbook-not-csv cell-without-column not-json not-utf-8 malformed-body "
+        "*-expected not-csv workbook-not-csv cell-without-column not-json not-utf-8 malformed-body malformed-line "
         "not-lens-data no-lens-data-here "
         "file-not-readable bad-request "
         "not-acceptable unsupported-media-type method-not-allowed invalid-input invalid "
@@ -237,7 +237,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "A repeat key that can’t be used",
         "An Idempotency-Key stands for one request. Sent again with another content, it would be ambiguous.",
         "Make a new key for a new request, up to 200 plain characters.",
-        "idempotency-key-*",
+        "idempotency-key-* line-key-*",
     ),
     Explanation(
         "The event log does not fit together",

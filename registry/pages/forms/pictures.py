@@ -20,6 +20,7 @@ class PictureForm(CameraForm):
     width = forms.IntegerField(min_value=SMALLEST, max_value=LARGEST, required=False)
     zone = forms.RegexField(rf"^([\d.]+-[\d.]+|{UNSTATED})$", max_length=20, required=False)
     plain = forms.BooleanField(required=False)
+    release = forms.RegexField(r"^[\w.]{1,20}$", required=False)
 
     def options(self) -> dict:
         """theme, width in pixels, zone, plain. Raises InvalidInput that names each option that can't be."""
@@ -40,6 +41,7 @@ class PictureForm(CameraForm):
             "width": typed["width"] or USUAL,
             "zone": typed["zone"],
             "plain": typed["plain"],
+            "release": typed["release"],
         }
 
     def camera(self) -> Camera:

@@ -22,6 +22,7 @@ from registry.pages.themes import theme
 from registry.pages.views.lens import glass_asked_for
 from registry.pages.views.lens_parts import reports_through
 from registry.pages.views.mounts import heading_of, mount_by_slug
+from registry.publishing.queries import release_by_version, released_answer
 from registry.standings import queries as standings
 
 TYPES = {"svg": "image/svg+xml", "png": "image/png"}
@@ -43,10 +44,19 @@ def lens_picture(request: HttpRequest, slug: str, name: str, kind: str) -> HttpR
     def drawn() -> bytes:
         lens = gear.gear_by_slug(GearKind.LENS, slug)
         seen = form.camera()
+        if options["release"]:
+            release = release_by_version(options["release"])
+            return draw(released_answer(release, lens, cut_on_nm=seen.cut_on_nm, **glass), options, kind)
         answer = standings.lens_answer(lens, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev, **glass)
         return draw(answer, options, kind)
 
     return _picture(request, ("lens", slug, name, stamp), options, kind, drawn)
+
+
+def _edition(answer: standings.LensAnswer, options: dict) -> str:
+    if options["release"]:
+        return f"release {options['release']}, method {answer.method_version}"
+    return live_edition(answer.stated_on, answer.method_version)
 
 
 @require_safe
@@ -145,7 +155,7 @@ def _ladder(answer: standings.LensAnswer, options: dict, kind: str) -> bytes:
             for zone in answer.zones
             if options["zone"] in ("", zone.zone)
         ],
-        edition=live_edition(answer.stated_on, answer.method_version),
+        edition=_edition(answer, options),
         theme=theme(options["theme"]),
     )
     return _as_kind(svg, kind, options["width"])
@@ -158,6 +168,16 @@ def _sentence(answer: standings.LensAnswer) -> str:
 
 
 def _excess(answer: standings.LensAnswer, options: dict, kind: str) -> bytes:
+    if options["release"]:
+        raise NotFound(
+            Problem(
+                code="not-in-a-release",
+                field="release",
+                value=options["release"],
+                says="Only ladders are drawn from releases; measured excess is drawn from live data.",
+                remedy="Leave the release out, or draw it from the release’s own table of readings.",
+            )
+        )
     zones = standings.excess_of(answer, reports_through(answer.path))
     zone = next((one for one in zones if options["zone"] in ("", one.zone)), None)
     if zone is None:

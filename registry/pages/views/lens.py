@@ -5,11 +5,14 @@ What is the same for all readers is made once per state of the lens and kept; se
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.core.paginator import Paginator
 from django.db.models import Count, Max, OuterRef
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
 from registry.consensus.cells import cut_on_band
@@ -22,6 +25,7 @@ from registry.pages.kept import kept, kept_page
 from registry.pages.views.lens_parts import lens_context, reports_told
 from registry.pages.views.waiting import waiting_for
 from registry.picks.models import Pick
+from registry.publishing.queries import release_by_version
 from registry.reports.queries import reports_on
 from registry.standings import queries as standings
 
@@ -43,10 +47,20 @@ PAGE_STAMP = standings.StampStatement(
 @require_safe
 def lens(request: HttpRequest, slug: str) -> HttpResponse:
     """The page. For whoever is not signed in it rests on one short statement, as long as nothing changed."""
+    if version := request.GET.get("release"):
+        return _as_released(request, version, slug)
     stamp = PAGE_STAMP.of(slug)
     if stamp is None:
         gear.gear_by_slug(GearKind.LENS, slug)  # says what was meant
     return kept_page(request, (stamp,), lambda: _page(request, slug, stamp))
+
+
+def _as_released(request: HttpRequest, version: str, slug: str) -> HttpResponse:
+    """The same question to a release, at its permanent address."""
+    question = request.GET.copy()
+    del question["release"]
+    address = reverse("lens-in-release", args=[release_by_version(version).version, slug])
+    return redirect(f"{address}?{question.urlencode()}" if question else address)
 
 
 def _page(request: HttpRequest, slug: str, stamp: standings.LensStamp) -> HttpResponse:
@@ -83,6 +97,7 @@ def _made(request: HttpRequest, slug: str, *, waits: bool = False) -> dict:
     return {
         "lens": tested,
         "title": str(tested),
+        "oembed": f"{settings.PUBLIC_URL}{reverse('oembed')}?{urlencode({'url': context['address']})}",
         "description": f"{tested} at {seen.cut_on_nm:g} nm: {answer.sentence}.",
         "top": render_to_string("pages/lens_top.html", context),
         "ladders": render_to_string("pages/lens_ladders.html", context),

@@ -14,6 +14,7 @@ from registry.gear import queries as gear
 from registry.pages.camera import Camera
 from registry.pages.editions import live_edition
 from registry.pages.figures import common_scale
+from registry.publishing.queries import latest_release
 from registry.reports.models import Report, ReportState
 from registry.reports.queries import reports_on
 from registry.reports.rules.sources import source_of
@@ -66,6 +67,7 @@ def lens_context(answer: standings.LensAnswer, seen: Camera) -> dict[str, Any]:
         "sources": gear.sources_of(tested),
         "wave_scale": common_scale(band.worst.stops for band in (answer.here, *answer.others) if band.worst),
         "edition": live_edition(answer.stated_on, answer.method_version),
+        "release": latest_release(),
         "query": _query(answer, seen),
         "address": _address(answer, seen),
     }
