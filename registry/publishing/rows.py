@@ -205,7 +205,15 @@ def _report_row(report: Report, keys: tuple) -> Row:
     tester, copy, source, position, body = keys
     names = (
         *("state_reason", "basis", "cut_on_nm", "light_group", "accessories", "target", "light", "notes"),
-        *("shot_on", "licence", "citation_url", "citation_title", "citation_date", "citation_archive_url"),
+        *(
+            "shot_on",
+            "licence",
+            "citation_url",
+            "citation_title",
+            "citation_author",
+            "citation_date",
+            "citation_archive_url",
+        ),
         *("revision", "submitted_at"),
     )
     return (

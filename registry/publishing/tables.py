@@ -195,6 +195,7 @@ REPORTS = Table(
         _text("licence", "licence of the record"),
         _text("citation_url", "address of the publication that a relay passes on"),
         _text("citation_title", "its title"),
+        _text("citation_author", "its author"),
         Field("citation_date", "date", "its day"),
         _text("citation_archive_url", "an archived copy of it"),
         _count("revision", "which revision of the report this is"),
