@@ -118,7 +118,7 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
     server's own error page answers."""
     asks = context["request"].method in SAFE_METHODS
     if isinstance(error, CleanstopError):
-        code = next(STATUS_OF_ERROR[kind] for kind in type(error).__mro__ if kind in STATUS_OF_ERROR)
+        code = status_of(error)
         body = document(code, error.problems, of_a_question=asks)
         headers: dict[str, str] = {}
     elif isinstance(error, HttpProblem):
@@ -129,6 +129,11 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
         return None
     set_rollback()
     return Response(body, status=code, headers=headers, content_type=MEDIA_TYPE)
+
+
+def status_of(error: CleanstopError) -> int:
+    """The status with which a domain's error is answered."""
+    return next(STATUS_OF_ERROR[kind] for kind in type(error).__mro__ if kind in STATUS_OF_ERROR)
 
 
 def document(

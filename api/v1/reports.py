@@ -27,6 +27,7 @@ from registry.reports import services
 from registry.reports.models import Basis, Report, ReportState
 from registry.reports.queries import report_for, reports_with_parts, visible_reports
 from registry.reports.rules.replies import LONGEST_REPLY
+from registry.reports.services.filing import take_submit
 from registry.reports.services.replies import reply_on_report
 
 PARTS = (
@@ -197,17 +198,7 @@ class Reports(Catalogue):
 
     def _file(self, request: Request) -> Response:
         data, files = _sent_report(request)
-        submit = data.pop("submit", False)
-        if not isinstance(submit, bool):
-            raise InvalidInput(
-                Problem(
-                    code="not-a-boolean",
-                    field="submit",
-                    value=submit,
-                    says=f"“{submit}” is neither true nor false.",
-                    remedy="Send true to submit the report, false to keep it as a draft.",
-                )
-            )
+        submit = take_submit(data)
         report = services.file_report(author=request.user, data=data, submit=submit, files=files)
         location = request.build_absolute_uri(f"{request.path}{report.public_id}/")
         return tagged(request, self._shown(report), status=201, headers={"Location": location})

@@ -1,5 +1,6 @@
 """Recording what happened, telling those who follow it, and proving that the record is whole."""
 
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Protocol
 
 from django.conf import settings
@@ -10,6 +11,7 @@ from django.utils.module_loading import import_string
 from registry.errors import Problem
 from registry.ledger.hashing import FIRST_PREVIOUS_HASH, plain_json, seal
 from registry.ledger.models import Event
+from registry.setwise import add_rows
 
 # Any constant serves, if nothing else in the database takes an advisory lock of this number.
 CHAIN_LOCK = 7_203_114_508
@@ -28,25 +30,60 @@ def record(
     name: "subject.happened", such as "report.submitted". actor: None when the registry itself acts.
     Raises RuntimeError outside a transaction, ValueError or TypeError for data that JSON cannot hold.
     """
-    if not connection.in_atomic_block:
-        raise RuntimeError(f"record({name!r}) needs a transaction: call it from a service under atomic.")
-    _lock_chain()
-    last = Event.objects.order_by("-sequence").values_list("sequence", "hash").first()
-    sequence, previous_hash = last or (0, FIRST_PREVIOUS_HASH)
-    content = {
-        "sequence": sequence + 1,
-        "name": name,
-        "at": timezone.now(),
-        "actor": actor.public_id if actor else "",
-        "subject_kind": subject_kind,
-        "subject_id": str(subject_id),
-        "data": plain_json(data or {}),
-        "previous_hash": previous_hash,
-    }
-    event = Event.objects.create(**content, hash=seal(**content))
+    _lock_chain(name)
+    content = next(_sealed(name, actor, subject_kind, [(subject_id, data or {})]))
+    event = Event.objects.create(**content)
     for path in followers_of(name):
         import_string(path).enqueue(event.sequence)
     return event
+
+
+def record_all(
+    name: str,
+    *,
+    actor: Actor | None,
+    subject_kind: str,
+    happened: Sequence[tuple[str, dict[str, Any]]],
+    told_once_per: str,
+) -> None:
+    """Append one event for each of several things that happened alike, as record does for one.
+
+    happened: each thing's id with its data. told_once_per: a member of data; of the events that are alike in it,
+    followers are told of the last only.
+    """
+    if not happened:
+        return
+    _lock_chain(name)
+    contents = list(_sealed(name, actor, subject_kind, happened))
+    names = list(contents[0])
+    add_rows(Event, names, ([content[part] for part in names] for content in contents))
+    last = {content["data"][told_once_per]: content["sequence"] for content in contents}
+    for path in followers_of(name):
+        for sequence in last.values():
+            import_string(path).enqueue(sequence)
+
+
+def _sealed(
+    name: str, actor: Actor | None, subject_kind: str, happened: Iterable[tuple[str, dict[str, Any]]]
+) -> Iterator[dict[str, Any]]:
+    """The columns of the events that come next in the chain."""
+    last = Event.objects.order_by("-sequence").values_list("sequence", "hash").first()
+    sequence, previous_hash = last or (0, FIRST_PREVIOUS_HASH)
+    at = timezone.now()
+    for subject_id, data in happened:
+        sequence += 1
+        content = {
+            "sequence": sequence,
+            "name": name,
+            "at": at,
+            "actor": actor.public_id if actor else "",
+            "subject_kind": subject_kind,
+            "subject_id": str(subject_id),
+            "data": plain_json(data),
+            "previous_hash": previous_hash,
+        }
+        previous_hash = seal(**content)
+        yield content | {"hash": previous_hash}
 
 
 def followers_of(name: str) -> list[str]:
@@ -54,8 +91,10 @@ def followers_of(name: str) -> list[str]:
     return import_string(settings.LEDGER_FOLLOWERS).get(name, [])
 
 
-def _lock_chain() -> None:
+def _lock_chain(name: str) -> None:
     """One writer at a time appends. SQLite's immediate transactions are already alone."""
+    if not connection.in_atomic_block:
+        raise RuntimeError(f"record({name!r}) needs a transaction: call it from a service under atomic.")
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])

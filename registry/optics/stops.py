@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from registry.errors import InvalidInput, Problem
 
@@ -99,6 +100,7 @@ def check_f_number(value: float, field: str = "f_number") -> float:
     return number
 
 
+@lru_cache(maxsize=1024)
 def marked_stop(value: float) -> Stop | None:
     """The marked stop that a figure stands for, or None if no lens scale shows that figure.
 

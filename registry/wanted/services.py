@@ -14,7 +14,7 @@ from registry.accounts.models import Account
 from registry.consensus.cells import band_label, cut_on_band
 from registry.errors import Conflict, NotAllowed, Problem
 from registry.gear.models import Lens
-from registry.reports.models import Report
+from registry.reports.models import Report, ReportState
 from registry.standings.models import Standing
 from registry.standings.queries import edition_in_force
 from registry.standings.queries.information import information_of
@@ -188,15 +188,17 @@ def release_test(*, account: Account, test: WantedTest, now: datetime | None = N
 
 @transaction.atomic
 def fulfil_reservation(report: Report, *, now: datetime | None = None) -> int:
-    """End the reservation that a submitted report fulfils: its author's, on its lens, at its cut-on."""
-    if report.cut_on_nm is None:
-        return 0
-    mine = open_reservations(now).filter(
-        account=report.author, lens=report.lens, cut_on_group=cut_on_band(report.cut_on_nm)
-    )
-    return _end(
-        Reservation.objects.filter(pk__in=list(mine.values_list("pk", flat=True))), Ended.REPORTED, now
-    )
+    """End the reservations that a submitted report, or another that its author submitted on its lens since they
+    reserved it, fulfils: those at its cut-on. Of many that come in at once, one is told of for each lens."""
+    fulfilled = []
+    for held in open_reservations(now).filter(account=report.author, lens=report.lens):
+        came_in = Report.objects.filter(
+            author=report.author, lens=report.lens, state=ReportState.SUBMITTED, submitted_at__gte=held.made_at
+        )
+        cut_ons = came_in.exclude(cut_on_nm=None).values_list("cut_on_nm", flat=True).distinct()
+        if held.cut_on_group in {cut_on_band(cut_on) for cut_on in cut_ons}:
+            fulfilled.append(held.pk)
+    return _end(Reservation.objects.filter(pk__in=fulfilled), Ended.REPORTED, now)
 
 
 def end_lapsed_reservations(*, now: datetime | None = None) -> int:

@@ -23,27 +23,46 @@ def check_details(report: Report) -> list[Problem]:
     return [*_light(report), *_relay(report), *_day(report)]
 
 
+def check_without_frames(report: Report, *, says_something: bool) -> list[Problem]:
+    """Everything that keeps a report without pictures from counting; its stops were checked as they were read, and it
+    needs no row in the database. says_something: whether it holds a reading or a claim."""
+    missing = []
+    if report.basis == Basis.MEASURED:
+        missing = [_nothing_measured(frames=0, graded=False)]
+    elif not says_something:
+        missing = [_nothing_said()]
+    return [*missing, *check_details(report)]
+
+
 def _evidence(report: Report) -> Iterator[Problem]:
     measured = report.images.filter(readings__excess_ev__isnull=False).exists()
     if report.basis == Basis.MEASURED and not measured:
         graded = report.images.filter(readings__grade__isnull=False).exists()
-        yield Problem(
-            code="nothing-measured",
-            field="images",
-            value=report.images.count(),
-            says="This report is to be measured, and no frame of it has been measured.",
-            remedy="Change its basis to graded by eye."
-            if graded
-            else "Add frames of a plain, evenly lit target, or change its basis to graded by eye.",
-        )
+        yield _nothing_measured(frames=report.images.count(), graded=graded)
     elif not report.sweeps.filter(readings__isnull=False).exists() and not report.claims.exists():
-        yield Problem(
-            code="nothing-said",
-            field="sweeps",
-            value=None,
-            says="This report holds no reading and no claim.",
-            remedy="Grade at least one stop, or say how far the lens stays clean.",
-        )
+        yield _nothing_said()
+
+
+def _nothing_measured(*, frames: int, graded: bool) -> Problem:
+    return Problem(
+        code="nothing-measured",
+        field="images",
+        value=frames,
+        says="This report is to be measured, and no frame of it has been measured.",
+        remedy="Change its basis to graded by eye."
+        if graded
+        else "Add frames of a plain, evenly lit target, or change its basis to graded by eye.",
+    )
+
+
+def _nothing_said() -> Problem:
+    return Problem(
+        code="nothing-said",
+        field="sweeps",
+        value=None,
+        says="This report holds no reading and no claim.",
+        remedy="Grade at least one stop, or say how far the lens stays clean.",
+    )
 
 
 def _light(report: Report) -> Iterator[Problem]:

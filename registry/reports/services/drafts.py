@@ -71,7 +71,7 @@ def discard_draft(*, report: Report, by: Account, expected_version: int | None =
 
 def create_draft(author: Account, values: dict[str, Any]) -> Report:
     """Store a new draft from values that read_details has checked."""
-    report = Report(author=author, **_with_equipment(author, values["lens"], values))
+    report = Report(author=author, **with_equipment(author, values["lens"], values))
     report.save()
     return report
 
@@ -79,10 +79,10 @@ def create_draft(author: Account, values: dict[str, Any]) -> Report:
 def apply_details(report: Report, values: dict[str, Any]) -> Report:
     """Store checked details of a held report."""
     lens = values.get("lens") or report.lens
-    return write_report(report, **_with_equipment(report.author, lens, values))
+    return write_report(report, **with_equipment(report.author, lens, values))
 
 
-def _with_equipment(author: Account, lens: Lens, values: dict[str, Any]) -> dict[str, Any]:
+def with_equipment(author: Account, lens: Lens, values: dict[str, Any]) -> dict[str, Any]:
     """The values with a rig or copy that was described, rather than named, saved first."""
     values = dict(values)
     rig, copy = values.get("rig"), values.get("copy")

@@ -13,6 +13,7 @@ from registry.accounts.models import Account
 from registry.errors import CleanstopError, InvalidInput, Problem
 from registry.reports import storage
 from registry.reports.models import Report
+from registry.reports.rules.inputs import plain
 from registry.reports.services.contents import apply_contents, read_contents
 from registry.reports.services.drafts import create_draft
 from registry.reports.services.frames import add_frame
@@ -48,6 +49,22 @@ def file_report(
     for file in files.values():
         add_frame(report=report, by=author, file=file)
     return submit_report(report=report, by=author, submit_when_measured=True) if submit else report
+
+
+def take_submit(data: dict[str, Any]) -> bool:
+    """Take the wish to submit out of a report's nested data. Raises InvalidInput when it is neither true nor false."""
+    submit = data.pop("submit", False)
+    if isinstance(submit, bool):
+        return submit
+    raise InvalidInput(
+        Problem(
+            code="not-a-boolean",
+            field="submit",
+            value=plain(submit),
+            says=f"“{plain(submit)}” is neither true nor false.",
+            remedy="Send true to submit the report, false to keep it as a draft.",
+        )
+    )
 
 
 def _refused_files(files: Mapping[str, File]) -> list[Problem]:

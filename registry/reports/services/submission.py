@@ -53,8 +53,13 @@ def enter_when_ready(report: Report) -> None:
 
 def tell(report: Report, name: str, *, actor: object, **data: object) -> None:
     """Record what happened to a report in the ledger, which tells its followers."""
-    about = {"lens": report.lens.slug, "revision": report.revision, **data}
+    about = told_of(report) | data
     record(name, actor=actor, subject_kind="report", subject_id=report.public_id, data=about)
+
+
+def told_of(report: Report) -> dict[str, object]:
+    """What every event about a report says."""
+    return {"lens": report.lens.slug, "revision": report.revision}
 
 
 def _day_of_frames(report: Report) -> date | None:

@@ -1,0 +1,96 @@
+"""Writing checked reports together: a statement for each table rather than for each row."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from django.utils import timezone
+
+from registry.accounts.models import Account
+from registry.ledger.services import record_all
+from registry.optics.stops import exact_av
+from registry.reports.models import Claim, Finding, ImportedReport, Reading, Report, ReportState, Sweep
+from registry.reports.services.contents import ReportContent
+from registry.reports.services.submission import told_of
+from registry.setwise import add_rows, reserve_keys
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A report without pictures that may be written: its row, as yet without a key, and what belongs to it."""
+
+    report: Report
+    contents: ReportContent
+    submit: bool
+    key: str
+    fingerprint: str
+
+
+def write_all(author: Account, checked: Sequence[Checked]) -> None:
+    """Write new reports with all that they say, and tell of those that are submitted: of each lens once."""
+    if not checked:
+        return
+    now = timezone.now()
+    for one, key in zip(checked, reserve_keys(Report, len(checked)), strict=True):
+        one.report.pk, one.report.created_at, one.report.updated_at = key, now, now
+        if one.submit:
+            one.report.state, one.report.submitted_at, one.report.version = ReportState.SUBMITTED, now, 2
+    columns = [field.attname for field in Report._meta.concrete_fields]
+    add_rows(Report, columns, ([getattr(one.report, name) for name in columns] for one in checked))
+    _write_sweeps(checked)
+    add_rows(Claim, ("report_id", "says", "focal_length_mm", "f_number", "av"), _claims(checked))
+    add_rows(Finding, ("report_id", "kind", "grade", "note"), _findings(checked))
+    imported = [(author.pk, one.key, one.fingerprint, one.report.pk, now) for one in checked]
+    add_rows(ImportedReport, ("author_id", "key", "fingerprint", "report_id", "at"), imported)
+    record_all(
+        "report.submitted",
+        actor=author,
+        subject_kind="report",
+        happened=[(one.report.public_id, told_of(one.report)) for one in checked if one.submit],
+        told_once_per="lens",
+    )
+
+
+def _write_sweeps(checked: Sequence[Checked]) -> None:
+    sweeps = [(one.report.pk, sweep) for one in checked for sweep in one.contents.sweeps or ()]
+    keys = reserve_keys(Sweep, len(sweeps))
+    add_rows(
+        Sweep,
+        ("id", "report_id", "focal_length_mm", "focus_distance_m"),
+        (
+            (key, report, sweep.focal_length_mm, sweep.focus_distance_m)
+            for key, (report, sweep) in zip(keys, sweeps, strict=True)
+        ),
+    )
+    add_rows(
+        Reading,
+        ("sweep_id", "f_number", "av", "excess_ev", "excess_se", "grade", "method_version"),
+        (
+            (
+                key,
+                said["f_number"],
+                exact_av(said["f_number"]),
+                said["excess_ev"],
+                said["excess_se"],
+                said["grade"],
+                "",
+            )
+            for key, (_, sweep) in zip(keys, sweeps, strict=True)
+            for said in sweep.readings
+        ),
+    )
+
+
+def _claims(checked: Sequence[Checked]) -> Iterator[tuple]:
+    for one in checked:
+        for said in one.contents.claims or ():
+            f_number = said["f_number"]
+            av = None if f_number is None else exact_av(f_number)
+            yield one.report.pk, said["says"], said["focal_length_mm"], f_number, av
+
+
+def _findings(checked: Sequence[Checked]) -> Iterator[tuple]:
+    for one in checked:
+        for said in one.contents.findings or ():
+            yield one.report.pk, said["kind"], said["grade"], said["note"]
