@@ -20,6 +20,7 @@ from api.v1.missing_facts import MissingFacts
 from api.v1.mounts import Mounts
 from api.v1.pick_lists import PickLists
 from api.v1.releases import Releases
+from api.v1.report_batches import ReportBatches
 from api.v1.reports import Reports
 from api.v1.rigs import Rigs
 from api.v1.shot_lists import ShotLists
@@ -56,6 +57,7 @@ urlpatterns = [
     path("me/", Me.as_view({"get": "retrieve"}), name="me"),
     path("me/notices/", Notices.as_view({"get": "list"}), name="notices"),
     path("me/notices/read/", Notices.as_view({"post": "read"}), name="read-notices"),
+    path("reports/batch/", ReportBatches.as_view({"post": "file"}), name="report-batch"),
     path("shot-lists/", ShotLists.as_view({"get": "retrieve"}), name="shot-lists"),
     path("kit-plans/", KitPlans.as_view({"post": "plan"}), name="kit-plans"),
     path("openapi.json", Document.as_view(), name="openapi"),
