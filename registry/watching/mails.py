@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from allauth.account.models import EmailAddress
 from django.conf import settings
 from django.core import signing
 from django.core.mail import EmailMessage
@@ -13,6 +12,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from registry.accounts.models import Account
+from registry.accounts.queries import email_is_confirmed
 from registry.errors import NotFound, Problem
 from registry.watching.changes import Change
 from registry.watching.models import MailChoice
@@ -22,9 +22,8 @@ SALT = "registry.watching.stop-mail"
 
 
 def may_be_mailed(account: Account) -> bool:
-    """Not to a closed account, and not to an address that its owner has yet to confirm."""
-    unconfirmed = EmailAddress.objects.filter(user=account, email__iexact=account.email, verified=False)
-    return account.is_active and bool(account.email) and not unconfirmed.exists()
+    """Only to an address that its owner has confirmed: nobody is written to because someone else named them."""
+    return account.is_active and email_is_confirmed(account)
 
 
 def address_of(name: str, *arguments: str) -> str:

@@ -110,7 +110,8 @@ def _told(notice: Notice, changes: dict[int, Change], reports: dict[str, Report]
     report = reports.get(event.subject_id)
     lens = report.lens if report else None
     said = SAYS[event.name] + (f": {lens}" if lens else "")
-    return NoticeTold(notice, said, event.data.get("reason", ""), lens, None, report)
+    reason = event.data.get("reason") or event.data.get("question") or ""
+    return NoticeTold(notice, said, reason, lens, None, report)
 
 
 def digest_changes(choice: MailChoice, until: datetime) -> list[Change]:

@@ -12,6 +12,7 @@ from registry.watching.models import MailChoice, Notice, NoticeMail, Watch
 from tests.factories import AccountFactory, LensFactory
 from tests.report_factories import ReportFactory
 from tests.standings.evidence import clean_up_to
+from tests.watching.letters import confirmed
 
 pytestmark = pytest.mark.django_db
 
@@ -93,6 +94,13 @@ def test_mail_is_chosen_and_a_contradiction_is_said_beside_its_field(signed_in, 
     assert "a digest that never comes" in text_of(refused)
     signed_in.post(address, {"notices": "digest", "digest": "weekly", "scope": "all"})
     assert MailChoice.objects.get(account=contributor).digest == "weekly"
+
+
+def test_whoever_has_not_confirmed_their_address_is_told_that_no_letter_comes(signed_in, contributor):
+    address = reverse("mail-choice")
+    assert "No letter goes there yet" in text_of(signed_in.get(address))
+    confirmed(contributor)
+    assert "No letter goes there yet" not in text_of(signed_in.get(address))
 
 
 def test_a_letters_link_asks_first_and_stops_when_pressed(client, contributor):

@@ -13,6 +13,7 @@ from registry.watching.rules import told_until
 from tests.factories import AccountFactory, LensFactory
 from tests.report_factories import ReportFactory
 from tests.standings.evidence import clean_up_to
+from tests.watching.letters import confirmed
 
 pytestmark = pytest.mark.django_db
 DAY, WEEK = timedelta(days=1), timedelta(days=7)
@@ -20,7 +21,7 @@ DAY, WEEK = timedelta(days=1), timedelta(days=7)
 
 @pytest.fixture
 def reader():
-    return AccountFactory()
+    return confirmed()
 
 
 def digest_of(reader, **choice):

@@ -1,9 +1,11 @@
 """Whom a change concerns: one notice per event and account, and nothing about one's own act."""
 
 import pytest
+from django.db import transaction
 
 from registry.bags.models import BagLens, KeptBag
 from registry.ledger.models import Event
+from registry.ledger.services import record
 from registry.reports.services import restore, set_aside, submit_report
 from registry.standings.services import refresh_lens
 from registry.watching import services, tasks
@@ -13,6 +15,7 @@ from registry.watching.rules import verdict_moved, verdict_of
 from tests.factories import AccountFactory, LensFactory
 from tests.report_factories import ReportFactory
 from tests.standings.evidence import clean_up_to, report_on
+from tests.watching.letters import confirmed
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +27,7 @@ def lens():
 
 @pytest.fixture
 def watcher(lens):
-    account = AccountFactory(name="thrift")
+    account = confirmed(AccountFactory(name="thrift"))
     services.watch_lens(account=account, lens=lens)
     return account
 
@@ -99,6 +102,21 @@ def test_an_author_is_told_that_a_report_was_set_aside_with_the_reason_and_resto
     assert "counts again" in about[0].title and "set aside" in about[1].title
 
 
+def test_a_question_about_a_report_reaches_its_author(lens, drain):
+    report = submit_on(lens)
+    with transaction.atomic():
+        record(
+            "report.questioned",
+            actor=AccountFactory(moderator=True),
+            subject_kind="report",
+            subject_id=report.public_id,
+            data={"lens": lens.slug, "question": "Was the hood on?"},
+        )
+    drain()
+    (told,) = [told for told in notices_told(notices_of(report.author)) if told.report == report]
+    assert "has a question about your report" in told.title and told.reason == "Was the hood on?"
+
+
 def test_marking_read_concerns_ones_own_notices_only(lens, watcher, drain):
     submit_on(lens)
     drain()
@@ -163,7 +181,7 @@ def test_a_letter_that_cannot_be_sent_is_still_due(lens, watcher, drain, monkeyp
 
 def test_words_in_letters_are_plain_text_not_markup(drain, mailoutbox):
     lens = LensFactory(name="Marram & Sons 35 mm f/2", widest_f=2)
-    watcher = AccountFactory()
+    watcher = confirmed()
     services.watch_lens(account=watcher, lens=lens)
     submit_on(lens)
     drain()
@@ -178,11 +196,14 @@ def test_a_closed_account_is_told_nothing(lens, watcher, drain, mailoutbox):
     assert not Notice.objects.exists() and mailoutbox == []
 
 
-def test_an_unconfirmed_address_gets_no_mail(lens, watcher, drain, mailoutbox):
-    watcher.emailaddress_set.create(email=watcher.email, verified=False, primary=True)
+def test_an_unconfirmed_address_gets_no_mail(lens, drain, mailoutbox):
+    stranger, newcomer = AccountFactory(), AccountFactory()
+    newcomer.emailaddress_set.create(email=newcomer.email, verified=False, primary=True)
+    for account in (stranger, newcomer):
+        services.watch_lens(account=account, lens=lens)
     submit_on(lens)
     drain()
-    assert unread_count(watcher) == 1 and mailoutbox == []
+    assert Notice.objects.count() == 2 and mailoutbox == []
 
 
 def test_changing_how_one_is_written_to_sends_nothing_old(lens, watcher, drain, mailoutbox):

@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from registry.accounts.queries import email_is_confirmed
 from registry.errors import CleanstopError
 from registry.gear.models import GearKind
 from registry.gear.queries import gear_by_slug
@@ -91,7 +92,11 @@ def mail_choice(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, "Your choice is kept.")
             return redirect("notices")
-    context = {"form": form, "address": request.user.email}
+    context = {
+        "form": form,
+        "address": request.user.email,
+        "confirmed": email_is_confirmed(request.user),
+    }
     return render(request, "pages/mail_choice.html", context, status=422 if form.errors else 200)
 
 
