@@ -66,6 +66,20 @@ def test_a_control_frame_settles_a_broad_patch_that_one_frame_cannot():
     assert abs(with_control.ev - truth.excess_ev) < abs(alone.ev - truth.excess_ev)
 
 
+@pytest.mark.parametrize("reach", [1.8, 2.5])
+def test_a_skirt_that_may_pass_for_falloff_widens_the_interval(reach):
+    skirted, truth = measured(target(patch(0.4, shape="skirted", skirt_share=0.3, skirt_reach=reach)))
+    plain, _ = measured(target(patch(0.4, shape="disc")))
+    assert skirted.ev_low <= truth.excess_ev <= skirted.ev_high
+    assert skirted.ev_high - skirted.ev_low > 1.3 * (plain.ev_high - plain.ev_low)
+
+
+def test_a_strong_patch_with_a_hard_edge_keeps_its_height():
+    found, truth = measured(target(patch(1.2, shape="polygon", edge=0.05, radius=0.13)))
+    assert found.status == MEASURED
+    assert found.ev == pytest.approx(truth.excess_ev, rel=0.05)
+
+
 def test_an_unknown_tone_curve_widens_the_interval():
     image, _ = photograph(target(patch(0.3)))
     known = measure_frame(image, f_number=8, focal_length_mm=50)

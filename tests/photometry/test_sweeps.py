@@ -6,6 +6,7 @@ import pytest
 from registry.errors import InvalidInput
 from registry.photometry.brackets import BracketFrame, tone_slope
 from registry.photometry.measurement import MEASURED, REJECTED, UNCERTAIN, Measurement
+from registry.photometry.pooling import pooled
 from registry.photometry.repeats import repeatability
 from registry.photometry.sweep import SweepFrame, measure_sweep
 from registry.simulation.reduced import as_linear_image
@@ -54,6 +55,25 @@ def test_results_come_in_the_order_of_the_frames():
     frames, _ = sweep_of(target(patch(0.3, growth=1.5)), STOPS)
     forward, backward = measure_sweep(frames), measure_sweep(frames[::-1])
     assert [one.ev for one in backward[::-1]] == pytest.approx([one.ev for one in forward], abs=1e-6)
+
+
+def judged(ev, se=0.01):
+    return Measurement(MEASURED, ev=ev, ev_se=se, ev_low=max(ev - 2 * se, 0.0), ev_high=ev + 2 * se, notes=())
+
+
+def test_a_sweep_and_a_single_frame_that_contradict_each_other_leave_it_open():
+    together = pooled([judged(0.05)] * 4, [judged(0.05)] * 3 + [judged(0.5)], {k: [k] for k in range(4)})
+    assert [one.status for one in together] == [MEASURED] * 3 + [UNCERTAIN]
+    assert together[3].ev_high - together[3].ev_low > 0.4
+
+
+def test_no_stop_is_said_to_be_weaker_than_a_wider_one():
+    values = [0.02, 0.10, 0.08, 0.30]
+    together = pooled(
+        [judged(ev) for ev in values], [judged(ev) for ev in values], {k: [k] for k in range(4)}
+    )
+    assert np.all(np.diff([one.ev for one in together]) >= -1e-12)
+    assert together[1].ev_se > judged(0.10).ev_se / 2
 
 
 def test_repeatability_is_the_pooled_standard_deviation():
