@@ -45,6 +45,12 @@ def email_is_confirmed(account: Account) -> bool:
     return addresses.filter(user=account, verified=True, email__iexact=account.email).exists()
 
 
+def has_second_factor(account: Account) -> bool:
+    """Whether an app or a key is asked for besides the password when this account signs in."""
+    factors = apps.get_model("mfa", "Authenticator").objects.filter(user=account)
+    return factors.exclude(type="recovery_codes").exists()
+
+
 def tokens_of(account: Account) -> QuerySet[TokenGrant]:
     """The account's tokens by name; each has `token.created` and `token.expiry`."""
     return TokenGrant.objects.filter(token__user=account).select_related("token").order_by("name", "pk")

@@ -218,6 +218,11 @@ SUBMIT_NEEDS_CONFIRMED_EMAIL = env.bool(
     "CLEANSTOP_SUBMIT_NEEDS_CONFIRMED_EMAIL",
     default=EMAIL_BACKEND == "django.core.mail.backends.smtp.EmailBackend",
 )
+# Who decides on other people's reports signs in with a second factor, wherever the site is public (HTTPS). On one's
+# own machine, as in the demo, a password does.
+MODERATORS_NEED_SECOND_FACTOR = env.bool("CLEANSTOP_MODERATORS_NEED_SECOND_FACTOR", default=HTTPS)
+# Whether the public page of decisions names the moderators, or only says that it was one.
+DECISIONS_NAME_MODERATORS = env.bool("CLEANSTOP_DECISIONS_NAME_MODERATORS", default=True)
 SERIAL_HASH_KEY = env.str("CLEANSTOP_SERIAL_HASH_KEY", default="") or SECRET_KEY
 
 # ---- the API -------------------------------------------------------------------------------------

@@ -36,7 +36,7 @@ _REST = {
     "copy": "the other copies",
     "method": "judged otherwise",
 }
-_METHODS = {
+METHODS_TOLD = {
     "measured": Basis.MEASURED.label,
     "visual": Basis.GRADED.label,
     "claim": "stated without readings",
@@ -84,7 +84,7 @@ class Condition:
 def named_causes(causes: Iterable[Mapping]) -> list[NamedCause]:
     """Of causes as a standing stores them, those worth naming, the likeliest first."""
     causes = [Cause(**cause) for cause in causes if cause["posterior"] >= CAUSE_NAMED]
-    bodies = _bodies_named(causes)
+    bodies = bodies_named(causes)
     return [
         NamedCause(
             cause.factor,
@@ -114,7 +114,7 @@ def conditions_of(said: LensAnswer) -> list[Condition]:
     usable, _ = usable_entries(entries, optics)
     question = Question(cut_on_nm=said.cut_on_nm or USUAL_CUT_ON_NM, focal_mm=_focal_length(said))
     sides = sides_of(optics, usable, cause, question, stops, priors_in_force(), visible_ev=said.visible_ev)
-    bodies = _bodies_named([cause])
+    bodies = bodies_named([cause])
     return [_condition(side, bodies, _own_cell(said, optics, question, side)) for side in sides]
 
 
@@ -132,8 +132,18 @@ def side_name(factor: str, group: str, bodies: Mapping[str, str]) -> str:
     if factor == "copy":
         return "one of the copies tested"  # a copy's own label is its holder's
     if factor == "method":
-        return _METHODS[group]
+        return METHODS_TOLD[group]
     return group if group == OTHER_CUT_ONS else BAND_LABELS.get(group, group)
+
+
+def side_labels(cause: Cause) -> tuple[str, str]:
+    """Both sides of a cause as a standing states them: "with the filter in front of the lens"."""
+    bodies = bodies_named([cause])
+    first, second = (
+        _CONDITIONS[cause.factor].format(side_name(cause.factor, group, bodies))
+        for group in (cause.group_a, cause.group_b)
+    )
+    return first, second
 
 
 def _likely_cause(said: LensAnswer) -> Cause | None:
@@ -169,7 +179,7 @@ def _focal_length(said: LensAnswer) -> float | None:
     return (float(low) * float(high or low)) ** 0.5
 
 
-def _bodies_named(causes: Iterable[Cause]) -> dict[str, str]:
+def bodies_named(causes: Iterable[Cause]) -> dict[str, str]:
     slugs = {group for cause in causes if cause.factor == "body" for group in (cause.group_a, cause.group_b)}
     if not slugs - {OTHERS}:
         return {}

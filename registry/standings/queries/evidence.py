@@ -47,7 +47,12 @@ def gather_evidence(
 
 def counting_reports(*lenses: Lens) -> list[Report]:
     """The submitted reports on these lenses (on every lens, when none is named), with all that evidence needs."""
-    reports = Report.objects.filter(state=ReportState.SUBMITTED)
+    return reports_in_state((ReportState.SUBMITTED,), *lenses)
+
+
+def reports_in_state(states: Sequence[str], *lenses: Lens) -> list[Report]:
+    """As counting_reports, those in other states."""
+    reports = Report.objects.filter(state__in=states)
     if lenses:
         reports = reports.filter(lens__in=lenses)
     return list(
