@@ -111,7 +111,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Correct the one that is wrong; the message quotes both.",
         "*-reversed narrowest-* *-not-beyond-* magnifies-* thread-without-* adapter-* claim-needs-no-stop "
         "cell-disagrees row-says-* copy-of-another-lens label-of-another-copy filter-* "
-        "image-of-another-report run-does-not-fit",
+        "image-of-another-report run-does-not-fit reports-to-join",
     ),
     Explanation(
         "Something is missing",
@@ -180,7 +180,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Not possible in this state",
         "A report is a draft, submitted, set aside or withdrawn, and each allows other acts.",
         "Revise a submitted report with a reason; a withdrawn one stays as it is.",
-        "wrong-state report-withdrawn fact-already-stated already-* last-steward",
+        "wrong-state report-withdrawn fact-already-stated already-* last-steward conflict-closed not-in-force",
     ),
     Explanation(
         "A summary of use that can’t be read",
@@ -219,7 +219,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "The thing belongs to someone else, or the act is a moderator’s or a steward’s.",
         "Sign in with the account it belongs to, or ask a moderator. Nobody decides on their own report.",
         "not-your-* not-allowed moderators-only stewards-only not-a-moderator own-report "
-        "account-closed scope-* email-not-confirmed",
+        "account-closed scope-* email-not-confirmed declared-interest own-proposal second-factor-needed",
     ),
     Explanation(
         "Who is asking?",

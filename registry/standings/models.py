@@ -199,3 +199,9 @@ class Conflict(models.Model):
 
     def __str__(self) -> str:
         return f"conflict on {self.standing}"
+
+    def give_way(self, twin: "Conflict") -> bool:
+        """Two lenses turned out to be one (registry.gear.carrying): the split goes on as the other conflict."""
+        self.open, self.closed_at = False, timezone.now()
+        self.close_reason = "the lens was merged with another, whose conflict goes on"
+        return True

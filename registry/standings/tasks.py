@@ -1,5 +1,7 @@
 """What the standings do when an event tells them that evidence changed."""
 
+from django.db.models import Q
+
 from registry.gear.models import Lens
 from registry.ledger.models import Event
 from registry.ledger.retries import retried_task
@@ -27,3 +29,28 @@ def renew_priors_and_standings() -> None:
     """Recurring: learn the priors anew from the whole catalogue, and state every standing under them."""
     renew_priors()
     refresh_all()
+
+
+# How a report names each kind of gear.
+_NAMED_AS = {
+    "lens": ("lens",),
+    "body": ("body", "rig__body"),
+    "filter": ("filter",),
+    "teleconverter": ("teleconverter",),
+    "adapter": ("adapter",),
+}
+
+
+@retried_task()
+def refresh_for_gear(sequence: int) -> None:
+    """Refresh the lenses whose reports name gear that the event with this sequence merged, or parted again."""
+    event = Event.objects.get(sequence=sequence)
+    slugs = [event.data["kept"], event.data["former"]]
+    named = Q()
+    for name in _NAMED_AS[event.subject_kind]:
+        named |= Q(**{f"{name}__slug__in": slugs})
+    lenses = Lens.objects.filter(pk__in=Report.objects.filter(named).values("lens_id"))
+    if event.subject_kind == "lens":
+        lenses |= Lens.objects.filter(slug__in=slugs)
+    for lens in lenses.distinct().order_by("pk"):
+        refresh_lens(lens, cause_event=sequence, cause=event.name)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from registry.consensus.assessment import assess_lens
+from registry.consensus.cells import band_label, zone_label
 from registry.gear.models import Lens
 from registry.reports.models import Report, ReportState
 from registry.standings.by_condition import ByCondition, stated_fields
@@ -53,6 +54,13 @@ class Moved:
     zone: str
     before: dict
     after: dict
+
+    @property
+    def where(self) -> str:
+        """The cell in words, with the light path where it is not the bare lens."""
+        path = self.path
+        zone = zone_label(self.zone, path.lens.focal_min_mm, path.lens.focal_max_mm)
+        return f"{'' if path.is_bare else f'{path}, '}{band_label(self.group)}, {zone}"
 
     @property
     def verdict_changes(self) -> bool:
