@@ -34,6 +34,9 @@ from registry.pages.views import (
     words,
     zoom_or_primes,
 )
+from registry.pages.views.review import conflicts as review_conflicts
+from registry.pages.views.review import decisions as review_decisions
+from registry.pages.views.review import interests
 
 urlpatterns = [
     path("", look_up.look_up, name="home"),
@@ -97,6 +100,16 @@ urlpatterns = [
     path("reports/<str:public_id>/revise/", revising.revise, name="report-revise"),
     path("reports/<str:public_id>/reply/", report.reply, name="report-reply"),
     path("reports/<str:public_id>/withdraw/", revising.withdraw, name="report-withdraw"),
+    path("review/", review_conflicts.waiting, name="review-conflicts"),
+    path("review/conflicts/<int:number>/", review_conflicts.conflict, name="review-conflict"),
+    path("review/conflicts/<int:number>/handle/", review_conflicts.handle, name="review-handle"),
+    path("review/decisions/", review_decisions.made, name="review-decisions"),
+    path("review/decisions/<str:public_id>/", review_decisions.decision, name="review-decision"),
+    path("review/decisions/<str:public_id>/answer/", review_decisions.answer, name="review-answer"),
+    path("review/decisions/<str:public_id>/undo/", review_decisions.undo, name="review-undo"),
+    path("review/reports/<str:public_id>/", review_decisions.report, name="review-report"),
+    path("review/reports/<str:public_id>/gear/", review_decisions.gear, name="review-gear"),
+    path("account/interests/", interests.interests, name="account-interests"),
     path("account/", own_account.account, name="account"),
     path("account/name/", own_account.name, name="account-name"),
     path("account/tokens/", own_account.tokens, name="account-tokens"),
