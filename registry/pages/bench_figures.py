@@ -28,8 +28,8 @@ WORLD_NAMES = {
 }
 """What the simulated worlds of the consensus bench are like."""
 
-SQUARE = Frame(width=344, height=300, left=52, right=334, top=14, bottom=256)
-WIDE = Frame(width=344, height=230, left=52, right=334, top=14, bottom=186)
+SQUARE = Frame(width=344, height=300, left=52, right=322, top=14, bottom=256)
+WIDE = Frame(width=344, height=230, left=52, right=322, top=14, bottom=186)
 COVERAGE_FROM = 0.7
 
 
@@ -149,7 +149,7 @@ def _cell(value: object) -> str:
 def scores_table(measured: Kept) -> Table:
     """Per world and number of reports: Brier score of ours, the truth's own and the best rival's; coverage; causes."""
     head = (
-        "simulated world", "reports", "ours", "truth itself", "best rival", "90 % interval covers",
+        "simulated world", "reports", "ours", "truth itself", "best rival", "which", "90 % interval covers",
         "causes named rightly", "wrongly",
     )  # fmt: skip
     return Table(head, tuple(_score_cells(row) for row in measured.content["rows"]))
@@ -166,7 +166,8 @@ def _score_cells(row: Mapping) -> tuple[str, ...]:
         str(row["count"]),
         f"{brier[OURS]:.3f}",
         f"{brier[TRUTH]:.3f}",
-        f"{rivals[best]:.3f} ({best})",
+        f"{rivals[best]:.3f}",
+        best,
         _percent(row["coverage"]),
         _percent(row["hits"]),
         _percent(wrongly),
