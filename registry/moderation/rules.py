@@ -50,7 +50,7 @@ def check_may_moderate(account: Account) -> None:
     if settings.MODERATORS_NEED_SECOND_FACTOR and not has_second_factor(account):
         raise NotAllowed(
             Problem(
-                code="second-factor-needed",
+                code="second-factor-first",
                 field="by",
                 value=account.name,
                 says="Who decides here signs in with a second factor, and your account has none.",

@@ -219,7 +219,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "The thing belongs to someone else, or the act is a moderator’s or a steward’s.",
         "Sign in with the account it belongs to, or ask a moderator. Nobody decides on their own report.",
         "not-your-* not-allowed moderators-only stewards-only not-a-moderator own-report "
-        "account-closed scope-* email-not-confirmed declared-interest own-proposal second-factor-needed",
+        "account-closed scope-* email-not-confirmed declared-interest own-proposal second-factor-first",
     ),
     Explanation(
         "Who is asking?",

@@ -246,7 +246,7 @@ def test_a_second_factor_is_asked_for_where_the_installation_does(conflict, mode
     settings.MODERATORS_NEED_SECOND_FACTOR = True
     with pytest.raises(NotAllowed) as refused:
         decide(by=moderator, act="accept", conflict=conflict, reason="Let it be.")
-    assert refused.value.first.code == "second-factor-needed"
+    assert refused.value.first.code == "second-factor-first"
     from allauth.mfa.models import Authenticator
 
     Authenticator.objects.create(user=moderator, type=Authenticator.Type.TOTP, data={"secret": "x"})
