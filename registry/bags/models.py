@@ -39,3 +39,9 @@ class BagLens(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lens} in the {self.bag}"
+
+    def give_way(self, twin: "BagLens") -> bool:
+        """Two lenses turned out to be one (registry.gear.carrying): owned if either was, with a hood if either had."""
+        twin.hood = twin.hood or self.hood
+        twin.state = min(self.state, twin.state, key=STATES.index)
+        return False

@@ -12,7 +12,8 @@ from django.db import IntegrityError, transaction
 from registry.accounts.models import Account
 from registry.errors import CleanstopError, InvalidInput, Problem
 from registry.gear.facts import Facts, KnownNames, read_facts
-from registry.gear.models import Lens
+from registry.gear.models import GearItem, Lens
+from registry.gear.queries import kept_under_other_names, slugs_ever
 from registry.gear.rules import FACTS, KIND_MODELS
 from registry.gear.storing import change_item, new_item, save_item
 from registry.gear.tables import Rows, numbered_rows
@@ -83,7 +84,20 @@ class _Catalogue:
         items = list(model.objects.select_related(*related)) if related else list(model.objects.all())
         self.by_key = {_key(item): item for item in items}
         self.by_slug = {item.slug: item for item in items}
+        self.formerly: set[tuple | str] = set()
+        self.taken: set[str] = set()
+        if issubclass(model, GearItem):
+            self.taken = slugs_ever(model)
+            self._know_merged(model)
         self.first_lines: dict[tuple, int] = {}
+
+    def _know_merged(self, model: type[GearItem]) -> None:
+        """A row about a double that was merged is about what it was merged into."""
+        for former, kept in kept_under_other_names(model):
+            for known, name in ((self.by_key, _key(former)), (self.by_slug, former.slug)):
+                if name not in known:
+                    known[name] = kept
+                    self.formerly.add(name)
 
     def take(self, line: int, row: Mapping[str, Any]) -> str:
         """Do what the row says; returns the name of the count it belongs to."""
@@ -93,12 +107,15 @@ class _Catalogue:
         item = self.by_slug.get(facts.slug) if facts.slug else None
         item = item or self.by_key.get(_key_of(facts))
         if item is None:
-            item = new_item(self.kind, facts, taken=set(self.by_slug))
+            item = new_item(self.kind, facts, taken=self.taken | set(self.by_slug))
             self._refuse_repeated(_key(item), line)
             save_item(item, facts, facts.values, by=self.by)
             self.by_key[_key(item)] = self.by_slug[item.slug] = item
             return "created"
         self._refuse_repeated(_key(item), line)
+        if facts.slug in self.formerly or _key_of(facts) in self.formerly:
+            for name in ("maker", "name", "optical_revision"):
+                facts.values.pop(name, None)  # it keeps its name, not that of the double merged into it
         item = KIND_MODELS[self.kind].objects.get(pk=item.pk)  # a fresh one: a refused change leaves no trace
         changed = change_item(item, facts)
         if not save_item(item, facts, changed, by=self.by):

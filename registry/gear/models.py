@@ -112,7 +112,9 @@ class Lens(GearItem):
     class Meta:
         ordering = ["maker__name", "focal_min_mm", "widest_f", "name"]
         verbose_name_plural = "lenses"
-        indexes = [models.Index(fields=["updated_at"], name="lens_updated_at")]  # the newest is a list's stamp
+        indexes = [
+            models.Index(fields=["updated_at"], name="lens_updated_at")
+        ]  # the newest is a list's stamp
         constraints = [
             models.UniqueConstraint(
                 fields=["maker", "name", "optical_revision"], name="lens_named_once_per_maker"
@@ -299,3 +301,57 @@ class FactSource(models.Model):
 
     def __str__(self) -> str:
         return f"{self.gear_slug}: {self.fact} = {self.value} ({self.source})"
+
+
+class Merge(models.Model):
+    """Two rows of the catalogue were found to be one piece of gear; the former's address leads to the kept one.
+
+    log: everything that the merge changed, as registry.gear.carrying writes it, so that it can be taken back.
+    """
+
+    kind = models.CharField(max_length=20, choices=GearKind.choices)
+    former_slug = models.CharField(max_length=140)
+    former_name = models.CharField(max_length=220)
+    kept_slug = models.CharField(max_length=140)
+    reason = models.CharField(max_length=300, blank=True)
+    by = models.ForeignKey("accounts.Account", on_delete=models.PROTECT, related_name="gear_merges")
+    at = models.DateTimeField(auto_now_add=True)
+    log = models.JSONField(default=dict)
+    taken_back_by = models.ForeignKey(
+        "accounts.Account", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    taken_back_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        indexes = [models.Index(fields=["kind", "kept_slug"], name="merge_into")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "former_slug"],
+                condition=Q(taken_back_at__isnull=True),
+                name="merged_into_one",
+            ),
+            models.CheckConstraint(condition=Q(kind__in=GearKind.values), name="merge_kind_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.former_name} is {self.kept_slug}"
+
+
+class SetApart(models.Model):
+    """A moderator looked at two that seemed to be doubles and found that they are two. slugs in alphabetical order."""
+
+    kind = models.CharField(max_length=20, choices=GearKind.choices)
+    first_slug = models.CharField(max_length=140)
+    second_slug = models.CharField(max_length=140)
+    by = models.ForeignKey("accounts.Account", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["kind", "first_slug", "second_slug"], name="set_apart_once"),
+            models.CheckConstraint(condition=Q(first_slug__lt=F("second_slug")), name="set_apart_in_order"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.first_slug} is not {self.second_slug}"

@@ -16,9 +16,10 @@ from registry.accounts.models import Account
 from registry.errors import InvalidInput
 from registry.gear.designations import names_added_glass
 from registry.gear.facts import KnownNames, read_facts
-from registry.gear.models import FactSource, Lens, LensAlias, Mount
+from registry.gear.models import FactSource, GearItem, Lens, LensAlias, Mount
 from registry.gear.names import comparable, slug_for
 from registry.gear.open_lens_data import LICENCE, CameraEntry, LensEntry, OpenLensData, sensor_of
+from registry.gear.queries import kept_under_other_names, slugs_ever
 from registry.gear.rules import KIND_MODELS
 from registry.gear.search import NameIndex
 from registry.gear.storing import new_item, save_item
@@ -98,6 +99,7 @@ class _Intake:
     def _take_bodies(self, cameras: Iterable[CameraEntry]) -> None:
         model = KIND_MODELS["bodies"]
         known = {_key(body) for body in model.objects.select_related("maker")}
+        known |= {_key(former) for former, _ in kept_under_other_names(model)}
         for camera in cameras:
             if (comparable(camera.maker), comparable(camera.name)) in known:
                 self.outcome.matched["bodies"] += 1
@@ -117,7 +119,8 @@ class _Intake:
 
     def _take_lenses(self, entries: Iterable[LensEntry]) -> None:
         standing = list(Lens.objects.select_related("maker").prefetch_related("mounts"))
-        by_key = {_key(lens): lens for lens in standing}
+        by_key = {_key(former): kept for former, kept in kept_under_other_names(Lens)}
+        by_key |= {_key(lens): lens for lens in standing}
         from_the_set = set(
             FactSource.objects.filter(gear_kind="lens", source__startswith=SOURCE).values_list(
                 "gear_slug", flat=True
@@ -228,4 +231,5 @@ def _key(item) -> tuple[str, str]:
 
 
 def _slugs(kind: str) -> Iterable[str]:
-    return KIND_MODELS[kind].objects.values_list("slug", flat=True)
+    model = KIND_MODELS[kind]
+    return slugs_ever(model) if issubclass(model, GearItem) else model.objects.values_list("slug", flat=True)

@@ -17,6 +17,7 @@ from registry.gear.models import (
     Lens,
     LensAlias,
     Maker,
+    Merge,
     Mount,
     Teleconverter,
 )
@@ -111,17 +112,68 @@ def gear_by_slug(kind: str, slug: str, *, field: str = "") -> GearItem:
     """The piece of gear at an address. Raises NotFound that names the nearest known."""
     item = MODELS[kind].objects.select_related("maker").filter(slug=slug).first()
     if item is None:
+        now = where_now(kind, slug)
         raise NotFound(
             Problem(
                 code=f"unknown-{kind}",
                 field=field or kind,
                 value=slug,
                 says=f"The registry knows no {kind} “{slug}”.",
-                remedy=did_you_mean(slug.replace("-", " "), _names_with_slugs(MODELS[kind]))
+                remedy=f"It was found to be the same as “{now}”: use that."
+                if now
+                else did_you_mean(slug.replace("-", " "), _names_with_slugs(MODELS[kind]))
                 or f"Look the {kind} up by name, or propose it.",
             )
         )
     return item
+
+
+def where_now(kind: str, slug: str) -> str | None:
+    """The address at which gear is kept whose former address this is; None where it is none."""
+    seen = {slug}
+    while kept := Merge.objects.filter(kind=kind, former_slug=slug, taken_back_at=None).first():
+        slug = kept.kept_slug
+        if slug in seen:  # taken back and merged the other way round: it is at home
+            break
+        seen.add(slug)
+    return slug if len(seen) > 1 else None
+
+
+def merged_into(item: GearItem) -> QuerySet[Merge]:
+    """The merges that hold and that this piece of gear took something over by, the newest first."""
+    return Merge.objects.filter(kind=kind_of(item), kept_slug=item.slug, taken_back_at=None)
+
+
+def slugs_ever(model: type[GearItem]) -> set[str]:
+    """Every address that a kind of gear has or had: none is given twice."""
+    kind = model._meta.model_name
+    former = Merge.objects.filter(kind=kind).values_list("former_slug", flat=True)
+    return {*model.objects.values_list("slug", flat=True), *former}
+
+
+def kept_under_other_names(model: type[GearItem]) -> list[tuple[GearItem, GearItem]]:
+    """Merged doubles as they were, each with the piece of gear that stands for it now."""
+    kind, found = model._meta.model_name, []
+    for merge in Merge.objects.filter(kind=kind, taken_back_at=None):
+        kept = model.objects.select_related("maker").filter(slug=where_now(kind, merge.former_slug)).first()
+        if kept is not None:
+            found.append((_as_it_was(model, merge), kept))
+    return found
+
+
+def gear_once_at(kind: str, slug: str) -> GearItem:
+    """The piece of gear at an address; a merged double as it was, for what was frozen while it stood there.
+    Raises NotFound."""
+    model = MODELS[kind]
+    merge = Merge.objects.filter(kind=kind, former_slug=slug, taken_back_at=None).first()
+    if merge is None or model.objects.filter(slug=slug).exists():
+        return gear_by_slug(kind, slug)
+    return _as_it_was(model, merge)
+
+
+def _as_it_was(model: type[GearItem], merge: Merge) -> GearItem:
+    step = next(step for step in reversed(merge.log["steps"]) if step["table"] == model._meta.label)
+    return model(**step["fields"])
 
 
 def mount_by_slug(slug: str) -> Mount:

@@ -11,7 +11,7 @@ from registry.accounts.models import Account
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.gear.facts import Facts, KnownNames, read_facts
 from registry.gear.models import Body, FactSource, Filter, GearItem, GearStatus, Lens
-from registry.gear.queries import kind_of
+from registry.gear.queries import kind_of, slugs_ever
 from registry.gear.rules import KIND_MODELS, is_stated
 from registry.gear.storing import change_item, new_item, save_item
 from registry.ledger.services import record
@@ -151,8 +151,7 @@ def _propose(kind: str, by: Account, facts: Mapping[str, Any], new_maker: bool):
     _check_active(by)
     read = _read(kind, facts, may_make_makers=new_maker)
     model = KIND_MODELS[kind]
-    taken = set(model.objects.values_list("slug", flat=True))
-    item = new_item(kind, read, taken=taken, status=GearStatus.PROPOSED, proposed_by=by)
+    item = new_item(kind, read, taken=slugs_ever(model), status=GearStatus.PROPOSED, proposed_by=by)
     _refuse_double(item)
     save_item(item, read, read.values, by=by)
     record(

@@ -27,6 +27,8 @@ FOLLOWERS: dict[str, list[str]] = {
     "standing.split": ["registry.standings.tasks.refresh_for_report"],
     "standing.joined": ["registry.standings.tasks.refresh_for_report"],
     "report.remeasured": ["registry.standings.tasks.refresh_for_report"],
+    "gear.merged": ["registry.standings.tasks.refresh_for_gear"],
+    "gear.merge-taken-back": ["registry.standings.tasks.refresh_for_gear"],
     "account.closed": ["registry.picks.tasks.sign_anew"],
     "account.renamed": ["registry.picks.tasks.sign_anew"],
     "standing.changed": [

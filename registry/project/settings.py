@@ -102,6 +102,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "registry.pages.former_addresses.FormerAddresses",
     "registry.pages.look_ups.CountLookUps",
     "registry.pages.problems.ProblemPages",
 ]

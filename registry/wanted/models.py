@@ -27,6 +27,11 @@ class LookUpCount(models.Model):
     def __str__(self) -> str:
         return f"{self.count} look-ups of {self.lens} on {self.day}"
 
+    def give_way(self, twin: "LookUpCount") -> bool:
+        """Two lenses turned out to be one (registry.gear.carrying): look-ups of either were look-ups of it."""
+        twin.count += self.count
+        return False
+
 
 class WantedTest(models.Model):
     """A lens × cut-on group, ranked by what one more report would teach and how many people ask.
@@ -105,3 +110,8 @@ class Reservation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lens}, {band_label(self.cut_on_group)}, reserved by {self.account}"
+
+    def give_way(self, twin: "Reservation") -> bool:
+        """Two lenses turned out to be one (registry.gear.carrying): the other reservation goes on, this one is kept."""
+        self.ended_at, self.ended = timezone.now(), Ended.RELEASED
+        return True

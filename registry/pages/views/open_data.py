@@ -13,7 +13,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
 from registry.gear.models import GearKind
-from registry.gear.queries import gear_by_slug
+from registry.gear.queries import gear_once_at
 from registry.pages.forms.pictures import PictureForm
 from registry.pages.kept import name_of, unchanged
 from registry.pages.views.lens import glass_asked_for
@@ -91,7 +91,7 @@ def lens_in_release(request: HttpRequest, version: str, slug: str) -> HttpRespon
     tag = name_of(*state)
     if same := unchanged(request, tag):
         return same
-    tested = gear_by_slug(GearKind.LENS, slug)
+    tested = gear_once_at(GearKind.LENS, slug)
     seen = form.camera()
     answer = released_answer(shown, tested, cut_on_nm=seen.cut_on_nm, **glass_asked_for(request))
     context = {"release": shown, "edition": _edition(shown), "lens": tested, "answer": answer, "seen": seen}

@@ -70,3 +70,12 @@ class Copy(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lens}, {self.label}"
+
+    def give_way(self, twin: "Copy") -> bool:
+        """Two lenses turned out to be one (registry.gear.carrying): so did copies of one label, unless their serial
+        numbers tell them apart."""
+        if self.serial_hash and twin.serial_hash and self.serial_hash != twin.serial_hash:
+            self.label = f"{self.label[:60]} ({self.public_id})"
+            return True
+        twin.serial_hash = twin.serial_hash or self.serial_hash
+        return False

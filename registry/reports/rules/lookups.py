@@ -30,7 +30,7 @@ def gear_item(source: Input, name: str, kind: type[Model]) -> Any | None:
     value = source.content.get(name)
     if value in (None, "") or isinstance(value, kind):
         return value or None
-    found = kind._default_manager.filter(slug=str(value)).first() or _by_name(kind, str(value))
+    found = _by_slug(kind, str(value)) or _by_name(kind, str(value))
     if found is None:
         near = _nearest(kind, str(value))
         meant = f"Did you mean {' or '.join(near)}? Otherwise add it" if near else "Add it"
@@ -61,6 +61,14 @@ def own_thing(source: Input, name: str, kind: type[Rig] | type[Copy], owner: Acc
         "Name one of your own, or describe it here as an object to add it.",
     )
     return None
+
+
+def _by_slug(kind: type[Model], slug: str) -> Any | None:
+    """The one at an address, or the one that it was merged into."""
+    found = kind._default_manager.filter(slug=slug).first()
+    if found is None and (now := gear.where_now(_CALLED[kind], slug)):
+        found = kind._default_manager.filter(slug=now).first()
+    return found
 
 
 def _by_name(kind: type[Model], written: str) -> Any | None:
