@@ -129,12 +129,17 @@ class _Flexible:
         self.columns, self.field = prior.columns, field
 
     def without_outliers(self, noise: float) -> tuple[np.ndarray, np.ndarray]:
-        spread = max(float(np.median(np.abs(self.residual))) / 0.6745, 0.7 * noise)
-        limit = OUTLIER_LIMIT * spread + OUTLIER_SHARE * np.abs(self.patch)
+        limit = self._far(noise) + OUTLIER_SHARE * np.abs(self.patch)
         residual = np.clip(self.residual, -limit, limit)
         return self.field - self.residual + residual, residual
 
+    def _far(self, noise: float) -> float:
+        """How far in EV a residual may lie before it is an outlier."""
+        return OUTLIER_LIMIT * max(float(np.median(np.abs(self.residual))) / 0.6745, 0.7 * noise)
+
     def quality(self, residual: np.ndarray, found: Found, noise: float) -> FitQuality:
+        far = self._far(noise)
+        residual = np.clip(residual, -far, far)  # what this stiff fit leaves of a hard edge is no texture
         grid, columns = self.columns.grid, self.columns
         light = self.fixed_part[: columns.nuisances.shape[1]]
         broad = columns.nuisances[:, columns.broad] @ light[columns.broad]
