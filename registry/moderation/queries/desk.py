@@ -65,6 +65,10 @@ class Foreseen:
         return any(one.verdict_changes for one in self.moved)
 
     @property
+    def of_one_report(self) -> bool:
+        return self.plan.act == Act.SET_ASIDE and len(self.plan.reports) == 1
+
+    @property
     def needs_a_second(self) -> bool:
         return needs_a_second(self.plan.act, self.verdict_changes)
 
@@ -72,7 +76,7 @@ class Foreseen:
 def conflicts_waiting(lens: Lens | None = None) -> list[Waiting]:
     """Open conflicts, by impact: how much the verdict hangs on the contradiction × how many ask for the lens."""
     rows = list(conflicts().filter(open=True, **({"standing__lens": lens} if lens else {})))
-    asked = _asked_for(rows)
+    asked = asked_for(rows)
     handled = handling_of("conflict")
     questions = questions_on(rows)
     told = []
@@ -157,7 +161,8 @@ def _possible(conflict: Conflict, sides: list[Side]) -> Iterator[tuple[str, str,
     yield "accept", "accept it as unexplained copy variation", Plan(Act.ACCEPT, lens, (), conflict)
 
 
-def _asked_for(rows: list[Conflict]) -> dict[tuple[int, str], tuple[int, int]]:
+def asked_for(rows: Iterable[Conflict]) -> dict[tuple[int, str], tuple[int, int]]:
+    """Look-ups and watches, by lens (its row) and cut-on group, as they were counted last."""
     lenses = {row.standing.lens_id for row in rows}
     counted = WantedTest.objects.filter(lens__in=lenses).values_list(
         "lens", "cut_on_group", "look_ups", "watches"

@@ -29,8 +29,9 @@ CAMP_NAMES = {
 }
 STOPS_SHOWN = 4
 FRAMES_A_CAMP = 2
+MOST_VALUES = 4
 # Posterior odds in words, on the scale that Kass and Raftery (1995, J. Am. Stat. Assoc. 90, 773) give for evidence.
-STRENGTHS = ((150, "very strong"), (20, "strong"), (3, "some"), (1, "hardly any"), (0, "none"))
+STRENGTHS = ((150, "very strong"), (20, "strong"), (3, "some"), (1, "hardly any"), (0, "nothing for it"))
 
 
 @dataclass(frozen=True)
@@ -228,6 +229,8 @@ def _position(position: str | None) -> str:
 
 
 def _counted(counts: Counter) -> str:
+    if len(counts) > MOST_VALUES and max(counts.values()) == 1:
+        return f"{len(counts)} different ones"
     return ", ".join(
         f"{value} ({count})" for value, count in sorted(counts.items(), key=lambda one: (-one[1], one[0]))
     )
