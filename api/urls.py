@@ -9,6 +9,7 @@ from api.v1.bags import Bags
 from api.v1.bodies import Bodies
 from api.v1.conflicts import Conflicts
 from api.v1.copies import Copies
+from api.v1.decisions import Decisions
 from api.v1.exports import Exports
 from api.v1.filters import Filters
 from api.v1.images import Images
@@ -47,6 +48,7 @@ router.register("images", Images, basename="image")
 router.register("standings", Standings, basename="standing")
 router.register("releases", Releases, basename="release")
 router.register("conflicts", Conflicts, basename="conflict")
+router.register("decisions", Decisions, basename="decision")
 router.register("bags", Bags, basename="bag")
 router.register("wanted-tests", WantedTests, basename="wanted-test")
 router.register("pick-lists", PickLists, basename="pick-list")
