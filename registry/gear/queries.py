@@ -139,9 +139,19 @@ def where_now(kind: str, slug: str) -> str | None:
     return slug if len(seen) > 1 else None
 
 
-def merged_into(item: GearItem) -> QuerySet[Merge]:
-    """The merges that hold and that this piece of gear took something over by, the newest first."""
-    return Merge.objects.filter(kind=kind_of(item), kept_slug=item.slug, taken_back_at=None)
+def former_slugs(item: GearItem) -> list[str]:
+    """Addresses that lead to this piece of gear now, through however many merges."""
+    kind, found, fresh = kind_of(item), [], [item.slug]
+    while fresh:
+        rows = Merge.objects.filter(kind=kind, kept_slug__in=fresh, taken_back_at=None)
+        fresh = [slug for slug in rows.values_list("former_slug", flat=True) if slug not in found]
+        found += fresh
+    return found
+
+
+def gear_now(kind: str, slug: str) -> GearItem:
+    """The piece of gear that an address means today, its own or a former one. Raises NotFound."""
+    return gear_by_slug(kind, where_now(kind, slug) or slug)
 
 
 def slugs_ever(model: type[GearItem]) -> set[str]:

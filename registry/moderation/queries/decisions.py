@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 
 from registry.errors import NotFound, Problem
 from registry.gear.models import Lens
+from registry.gear.queries import former_slugs
 from registry.moderation.models import Act, Decision
 from registry.moderation.rules import DECIDING
 from registry.reports.models import Report
@@ -93,7 +94,7 @@ def decisions_on(report: Report) -> QuerySet[Decision]:
 
 
 def decisions_of_lens(lens: Lens) -> QuerySet[Decision]:
-    return decisions().filter(lens_slug=lens.slug)
+    return decisions().filter(lens_slug__in=[lens.slug, *former_slugs(lens)])
 
 
 def signed(decision: Decision) -> str:

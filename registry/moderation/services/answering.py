@@ -10,7 +10,7 @@ from registry.accounts.models import Account
 from registry.errors import Conflict as Refused
 from registry.errors import NotAllowed, Problem
 from registry.gear.models import GearKind
-from registry.gear.queries import gear_by_slug
+from registry.gear.queries import gear_now
 from registry.moderation.models import Act, Decision
 from registry.moderation.plan import Plan
 from registry.moderation.queries.decisions import IN_FORCE, WAITING, decision_by_id, outcome_of, status_of
@@ -135,7 +135,7 @@ def _planned(decision: Decision) -> Plan:
     stated = source.details.get("by_condition")
     condition = stated and ByCondition(stated["factor"], stated["group"], tuple(stated["labels"]))
     if conflict is None and not reports:
-        return Plan(source.act, gear_by_slug(GearKind.LENS, source.lens_slug))
+        return Plan(source.act, gear_now(GearKind.LENS, source.lens_slug))
     changes = source.details.get("changes")
     if source.act == Act.CORRECT_GEAR and status_of(source).code != WAITING:
         return Plan(source.act, reports[0].lens, reports, conflict, None, changes)
