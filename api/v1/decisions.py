@@ -25,7 +25,7 @@ from registry.moderation.queries.decisions import (
     status_of,
 )
 from registry.moderation.queries.desk import foresee, split_conditions
-from registry.moderation.rules import DECIDING, LONGEST_REASON, REASONS, needs_a_second
+from registry.moderation.rules import DECISIONS_TOLD, LONGEST_REASON, REASONS, needs_a_second
 from registry.moderation.services import answer_proposal, decide, undo_decision
 from registry.moderation.services.deciding import plan_of, told
 from registry.reports.models import Report
@@ -82,7 +82,7 @@ class DecisionSerializer(serializers.Serializer):
 class DecisionInput(StrictSerializer):
     """What is to be decided. conflict or reports is needed, depending on the act."""
 
-    act = serializers.ChoiceField(choices=[(act.value, act.label) for act in DECIDING])
+    act = serializers.ChoiceField(choices=DECISIONS_TOLD)
     reason = serializers.CharField(max_length=LONGEST_REASON, help_text="Public; of “ask”, the question.")
     conflict = serializers.IntegerField(
         required=False, help_text="Id of a conflict.", min_value=1, max_value=2**60

@@ -72,7 +72,6 @@ class Reports(Catalogue):
     lookup_field = "public_id"
     lookup_value_regex = r"[0-9a-z]{1,20}"
     what = "report"
-    scopes = {"set_aside": "moderate", "restore": "moderate"}
 
     def rows(self):
         return visible_reports(self.request.user).order_by("-id")
@@ -144,18 +143,6 @@ class Reports(Catalogue):
     def withdraw(self, request: Request, public_id: str) -> Response:
         """Take your report out for good, with a reason."""
         return self._with_reason(request, public_id, services.withdraw_report)
-
-    @extend_schema(request=Reason, responses=ReportSerializer)
-    @action(detail=True, methods=["post"], url_path="set-aside")
-    def set_aside(self, request: Request, public_id: str) -> Response:
-        """Moderators: let a report no longer count; it stays public with the reason."""
-        return self._with_reason(request, public_id, services.set_aside)
-
-    @extend_schema(request=Reason, responses=ReportSerializer)
-    @action(detail=True, methods=["post"])
-    def restore(self, request: Request, public_id: str) -> Response:
-        """Moderators: let a report that was set aside count again."""
-        return self._with_reason(request, public_id, services.restore)
 
     @extend_schema(
         request=ReplyInput,

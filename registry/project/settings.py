@@ -267,6 +267,8 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "ReportState": "registry.reports.models.ReportState.choices",
         "ImageState": "registry.reports.models.ImageState.choices",
+        "DecisionAct": "registry.moderation.models.Act.choices",
+        "DecisionMade": "registry.moderation.rules.DECISIONS_TOLD",
         "BagLensState": "registry.bags.contents.STATES",
         "ClaimSays": "registry.reports.models.ClaimSays.choices",
         "SummarySays": "registry.reports.models.SummarySays.choices",

@@ -190,20 +190,6 @@ def test_a_draft_is_changed_submitted_revised_and_withdrawn(as_contributor, anyo
     assert "wrong lens" in gone.json()["detail"]
 
 
-def test_a_moderator_sets_a_report_aside_and_restores_it(as_contributor, as_moderator, anyone, graded, lens):
-    address = as_contributor.post("/api/v1/reports/", graded)["Location"]
-    drain_tasks()
-    before = anyone.get(f"/api/v1/lenses/{lens.slug}/").json()["answer"]
-    assert as_contributor.post(address + "set-aside/", {"reason": "odd"}).status_code == 403
-    assert as_moderator.post(address + "set-aside/", {"reason": "a scene, no target"}).status_code == 200
-    drain_tasks()
-    assert anyone.get(f"/api/v1/lenses/{lens.slug}/").json()["answer"]["sentence"] == "no reports"
-    assert anyone.get(address).json()["state_reason"] == "a scene, no target"
-    assert as_moderator.post(address + "restore/", {"reason": "it was one"}).status_code == 200
-    drain_tasks()
-    assert anyone.get(f"/api/v1/lenses/{lens.slug}/").json()["answer"] == before
-
-
 def test_a_discarded_draft_is_gone(as_contributor, graded):
     draft = as_contributor.post("/api/v1/reports/", graded | {"submit": False})
     assert as_contributor.delete(draft["Location"], headers={"If-Match": draft["ETag"]}).status_code == 204

@@ -47,7 +47,12 @@ RULES: dict[str, dict[str, str]] = {
     **{f"{name}-detail": {"get": OPEN, "patch": SUBMIT, "delete": SUBMIT} for name in ("report", "image")},
     "token-detail": {"delete": SUBMIT},
     **{f"report-{act}": {"post": SUBMIT} for act in ("submit", "withdraw", "frames")},
-    **{f"report-{act}": {"post": MODERATE} for act in ("set-aside", "restore")},
+    "conflict-foreseen": {"get": OPEN},
+    "decision-list": {"get": OPEN, "post": MODERATE},
+    "decision-detail": {"get": OPEN},
+    **{f"decision-{act}": {"post": MODERATE} for act in ("foresee", "undo")},
+    # Whose gear is corrected may consent; the room below knows who else.
+    **{f"decision-{act}": {"post": SUBMIT} for act in ("agree", "decline")},
     "me": {"get": OWN},
 }
 DESCRIPTION = {"openapi", "reference"}
@@ -104,7 +109,7 @@ def test_each_asker_is_let_in_exactly_where_the_rules_say(asker):
 
 def test_a_moderators_narrow_token_does_not_moderate():
     client = with_token(AccountFactory(moderator=True), "read", "submit")
-    answer = client.post("/api/v1/reports/1/set-aside/", {"reason": "x"})
+    answer = client.post("/api/v1/decisions/", {"reason": "x"})
     assert (answer.status_code, answer.json()["type"]) == (403, "/problems/not-allowed")
     assert "moderate" in answer.json()["detail"]
 
