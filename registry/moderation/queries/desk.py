@@ -88,7 +88,7 @@ def conflicts_waiting(lens: Lens | None = None) -> list[Waiting]:
 
 
 def impact_of(stake: float, look_ups: int, watches: int) -> float:
-    return round(stake * demand(look_ups, watches), 4)
+    return round(stake * demand(look_ups, watches), 6)
 
 
 def handling_of(kind: str) -> dict[str, Handling]:
