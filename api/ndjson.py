@@ -60,7 +60,8 @@ def lines_of(request: Request) -> Iterator[JsonLine]:
 
 
 def line(content: dict[str, Any]) -> bytes:
-    return JSONRenderer().render(content) + b"\n"
+    """A line of an answer. Text that UTF-8 can't hold, such as half a surrogate pair, is written as it was escaped."""
+    return json.dumps(content, separators=(",", ":")).encode() + b"\n"
 
 
 def _body(request: Request) -> BinaryIO:

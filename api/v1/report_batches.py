@@ -29,7 +29,7 @@ from api.v1.report_inputs import EXAMPLES, ReportInput
 from registry.accounts.models import Account
 from registry.errors import CleanstopError, InvalidInput, Problem, TooLarge
 from registry.reports.models import Report
-from registry.reports.services.batch import FILED, LONGEST_KEY, REFUSED, Line, Outcome, file_all
+from registry.reports.services.batch import FILED, LONGEST_KEY, REFUSED, Line, Outcome, ReportBatch
 
 log = logging.getLogger(__name__)
 
@@ -108,14 +108,14 @@ class ReportBatches(Resource):
 
 def _outcomes(author: Account, lines: Iterator[JsonLine]) -> Iterator[bytes]:
     """Told lot by lot, each once its transaction holds."""
-    counted = 0
+    batch, counted = ReportBatch(author=author), 0
     while lot := list(islice(lines, LINES_AT_ONCE)):
         counted += len(lot)
         if counted > MOST_LINES:
             yield line(_told(lot[0].number, None, Outcome(REFUSED, error=_too_many())))
             return
         try:
-            told = list(_filed(author, lot))
+            told = list(_filed(batch, lot))
         except Exception:  # the answer has begun, so that no error page can follow
             log.exception("Filing lines %d to %d failed", lot[0].number, lot[-1].number)
             yield line(_fault(lot[0].number))
@@ -123,9 +123,9 @@ def _outcomes(author: Account, lines: Iterator[JsonLine]) -> Iterator[bytes]:
         yield from map(line, told)
 
 
-def _filed(author: Account, lot: list[JsonLine]) -> Iterator[dict[str, Any]]:
+def _filed(batch: ReportBatch, lot: list[JsonLine]) -> Iterator[dict[str, Any]]:
     read = [_report_in(entry) for entry in lot]
-    done = iter(file_all(author=author, lines=[found for found in read if isinstance(found, Line)]))
+    done = iter(batch.file([found for found in read if isinstance(found, Line)]))
     for entry, found in zip(lot, read, strict=True):
         outcome = next(done) if isinstance(found, Line) else Outcome(REFUSED, error=found)
         yield _told(entry.number, (found.key or None) if isinstance(found, Line) else None, outcome)

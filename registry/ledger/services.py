@@ -15,6 +15,7 @@ from registry.setwise import add_rows
 
 # Any constant serves, if nothing else in the database takes an advisory lock of this number.
 CHAIN_LOCK = 7_203_114_508
+TELLING = "registry.ledger.tasks.tell_followers"
 
 
 class Actor(Protocol):
@@ -49,7 +50,7 @@ def record_all(
     """Append one event for each of several things that happened alike, as record does for one.
 
     happened: each thing's id with its data. told_once_per: a member of data; of the events that are alike in it,
-    followers are told of the last only.
+    followers are told of the last only; a task enqueues them.
     """
     if not happened:
         return
@@ -58,9 +59,8 @@ def record_all(
     names = list(contents[0])
     add_rows(Event, names, ([content[part] for part in names] for content in contents))
     last = {content["data"][told_once_per]: content["sequence"] for content in contents}
-    for path in followers_of(name):
-        for sequence in last.values():
-            import_string(path).enqueue(sequence)
+    if followers_of(name):
+        import_string(TELLING).enqueue(name, list(last.values()))
 
 
 def _sealed(

@@ -110,6 +110,7 @@ def marked_stop(value: float) -> Stop | None:
     return min(stops, key=lambda stop: abs(float(stop.av) - av_of(value)), default=None)
 
 
+@lru_cache(maxsize=1024)
 def exact_av(value: float) -> float:
     """Exact Av of an f-number as marked: a mark's exact Av, and 2 log2 N for any other value."""
     stop = marked_stop(value)

@@ -123,9 +123,9 @@ class Input:
 
     def choice(self, name: str, choices: Iterable[str], *, what: str) -> str:
         value = self.content.get(name)
-        choices = [str(choice) for choice in choices]
         if value in _MISSING:
             return ""
+        choices = [str(choice) for choice in choices]
         if isinstance(value, str) and value in choices:
             return str(value)
         near = difflib.get_close_matches(str(value), choices, n=1)

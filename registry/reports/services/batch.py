@@ -1,7 +1,8 @@
 """Many reports of one contributor at once: each checked by itself, by the rules of file_report, and all that pass
 written together.
 
-    outcomes = file_all(author=account, lines=[Line("1", {"lens": …, "basis": "graded", "submit": True, …}), …])
+    batch = ReportBatch(author=account)
+    outcomes = batch.file([Line("1", {"lens": …, "basis": "graded", "submit": True, …}), …])
 
 A report that came in before under its line's key is left alone, so that the same lines can be sent again.
 """
@@ -10,7 +11,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,9 +21,9 @@ from django.db import transaction
 from registry.accounts.models import Account
 from registry.accounts.services import check_may_submit
 from registry.errors import CleanstopError, InvalidInput, Problem
-from registry.reports.models import ImportedReport, Report
+from registry.reports.models import ImportedReport
 from registry.reports.rules.submission import check_without_frames
-from registry.reports.services.batch_writing import Checked, write_all
+from registry.reports.services.batch_writing import Checked, new_report, write_all
 from registry.reports.services.contents import read_contents
 from registry.reports.services.drafts import with_equipment
 from registry.reports.services.filing import file_report, take_submit
@@ -29,6 +31,7 @@ from registry.reports.services.filing import file_report, take_submit
 LONGEST_KEY = 64
 FILED, HERE, REFUSED = "filed", "here", "refused"
 _NAMED = ("lens", "teleconverter", "adapter", "filter", "body", "rig", "copy")
+REMEMBERED, REMEMBERED_SECONDS = 10_000, 5.0  # things that lines named
 # Parts that need the report's rows before they can be checked: such a report is filed by itself.
 _NEED_ROWS = ("images", "own_summary")
 
@@ -51,112 +54,132 @@ class Outcome:
     error: CleanstopError | None = None
 
 
-@transaction.atomic
-def file_all(*, author: Account, lines: Sequence[Line]) -> list[Outcome]:
-    """File reports, each or not at all, and tell of each line what became of it, in their order.
+@dataclass(frozen=True)
+class _Name:
+    """Under which key a line's report is remembered, and the fingerprint of what it says."""
 
-    A refused line keeps none of the others back; a fault of the registry's own undoes all of these lines.
-    """
-    Account.objects.select_for_update().get(
-        pk=author.pk
-    )  # two requests with the same lines: one after the other
-    batch = _Batch(author, lines)
-    outcomes = [batch.take(line) for line in lines]
-    write_all(author, batch.checked)
-    return outcomes
+    key: str
+    fingerprint: str
 
 
-class _Batch:
-    """One lot of lines. What they name is looked up once, and remembered no longer than the transaction lasts."""
+class ReportBatch:
+    """Files lot after lot of one contributor's lines. What they name is looked up once, and again after a while."""
 
-    def __init__(self, author: Account, lines: Iterable[Line]):
+    def __init__(self, *, author: Account):
         self.author = author
-        self.checked: list[Checked] = []
-        self.named: dict[tuple[str, str], Any] = {}
-        came_in = ImportedReport.objects.filter(author=author, key__in=[_key_of(line) for line in lines])
-        self.here = {
-            key: (fingerprint, report_id)
-            for key, fingerprint, report_id in came_in.values_list("key", "fingerprint", "report__public_id")
-        }
+        self.named: dict[tuple, Any] = {}
+        self.looked_up_at = time.monotonic()
         self.may_not: CleanstopError | None = None
         try:
             check_may_submit(author)
         except CleanstopError as error:
             self.may_not = error
 
-    def take(self, line: Line) -> Outcome:
-        key, fingerprint = _key_of(line), _fingerprint_of(line)
-        if known := self.here.get(key):
-            return _came_in_before(line, known, fingerprint)
+    def file(self, lines: Sequence[Line]) -> list[Outcome]:
+        """File a lot of reports, each or not at all, and tell of each line what became of it, in their order.
+
+        A refused line keeps none of the others back; a fault of the registry's own undoes the whole lot.
+        """
+        if len(self.named) > REMEMBERED or time.monotonic() - self.looked_up_at > REMEMBERED_SECONDS:
+            self._forget()
         try:
-            report = self._filed(line, key, fingerprint)
-        except CleanstopError as error:
-            return Outcome(REFUSED, error=error)
-        self.here[key] = (fingerprint, report.public_id)
-        return Outcome(FILED, report.public_id)
+            return self._file(lines)
+        except BaseException:
+            self._forget()  # a rig or a copy that was added for these lines is there no more
+            raise
 
-    def _filed(self, line: Line, key: str, fingerprint: str) -> Report:
+    @transaction.atomic
+    def _file(self, lines: Sequence[Line]) -> list[Outcome]:
+        Account.objects.select_for_update().get(
+            pk=self.author.pk
+        )  # the same lines twice: one after the other
+        names = [_name_of(line) for line in lines]
+        here = _here_already(self.author, names)
+        outcomes, checked = [], []
+        for line, name in zip(lines, names, strict=True):
+            outcome, new = self._take(line, name, here.get(name.key))
+            outcomes.append(outcome)
+            if outcome.state == FILED:
+                here[name.key] = (name.fingerprint, outcome.report_id)
+            if new is not None:
+                checked.append(new)
+        write_all(self.author, checked)
+        return outcomes
+
+    def _take(self, line: Line, name: _Name, known: tuple[str, str] | None) -> tuple[Outcome, Checked | None]:
+        """A line's outcome, and its report where that is still to be written."""
+        if known:
+            return _came_in_before(line, name, *known), None
         data = dict(line.data)
-        submit = take_submit(data)
-        if submit and self.may_not:
-            raise self.may_not
-        if any(data.get(name) for name in _NEED_ROWS):
-            return self._by_itself(data, submit, key, fingerprint)
-        checked = self._check(data, submit, key, fingerprint)
-        self.checked.append(checked)
-        return checked.report
+        try:
+            submit = take_submit(data)
+            if submit and self.may_not:
+                raise self.may_not
+            if any(data.get(part) for part in _NEED_ROWS):
+                return Outcome(FILED, self._by_itself(data, submit, name)), None
+            new = self._check(data, submit, name)
+        except CleanstopError as error:
+            return Outcome(REFUSED, error=error), None
+        return Outcome(FILED, new.report.public_id), new
 
-    def _by_itself(self, data: dict[str, Any], submit: bool, key: str, fingerprint: str) -> Report:
+    def _by_itself(self, data: dict[str, Any], submit: bool, name: _Name) -> str:
         report = file_report(author=self.author, data=data, submit=submit)
-        ImportedReport.objects.create(author=self.author, key=key, fingerprint=fingerprint, report=report)
-        return report
+        ImportedReport.objects.create(
+            author=self.author, key=name.key, fingerprint=name.fingerprint, report=report
+        )
+        return report.public_id
 
-    def _check(self, data: dict[str, Any], submit: bool, key: str, fingerprint: str) -> Checked:
-        contents = read_contents(data | self._looked_up(data), self.author)
-        details = contents.details
-        described = isinstance(details.get("copy"), dict)
-        report = Report(author=self.author, **(details | {"copy": None} if described else details))
+    def _check(self, data: dict[str, Any], submit: bool, name: _Name) -> Checked:
+        said = {field: _said(field, data) for field in _NAMED if data.get(field)}
+        contents = read_contents(
+            data | {field: self.named[words] for field, words in said.items() if words in self.named},
+            self.author,
+        )
+        report = new_report(self.author, contents.details)
         problems = check_without_frames(report, says_something=bool(contents.sweeps or contents.claims))
         if submit and problems:
             raise InvalidInput(problems)
-        owned = with_equipment(self.author, report.lens, details)
+        owned = with_equipment(self.author, report.lens, contents.details)
         report.copy, report.rig = owned.get("copy"), owned.get("rig")
-        self._remember(data, owned)
-        return Checked(report, contents, submit, key, fingerprint)
+        if "rig" in said:
+            said.pop("body", None)  # it followed from the rig, whatever the line named
+        self.named |= {words: owned[field] for field, words in said.items() if words and owned.get(field)}
+        return Checked(report, contents, submit, name.key, name.fingerprint)
 
-    def _looked_up(self, data: Mapping[str, Any]) -> dict[str, Any]:
-        """The things that earlier lines named in the same words."""
-        return {
-            name: self.named[said]
-            for name in _NAMED
-            if name in data and (said := _said(name, data)) in self.named
-        }
-
-    def _remember(self, data: Mapping[str, Any], values: Mapping[str, Any]) -> None:
-        for name in _NAMED:
-            follows_from_rig = name == "body" and data.get("rig")
-            if data.get(name) and values.get(name) is not None and not follows_from_rig:
-                self.named[_said(name, data)] = values[name]
+    def _forget(self) -> None:
+        self.named.clear()
+        self.looked_up_at = time.monotonic()
 
 
-def _said(name: str, data: Mapping[str, Any]) -> tuple[str, str]:
-    """The words in which a line names a thing; a copy is one of a lens."""
-    of = data.get("lens") if name == "copy" else None
-    return name, json.dumps([data[name], of], sort_keys=True, default=str)
+def _said(field: str, data: Mapping[str, Any]) -> tuple | None:
+    """The words in which a line names a thing; a copy is one of a lens. None where they can't be looked up by."""
+    words = data[field]
+    plain = tuple(sorted(words.items())) if isinstance(words, dict) else words
+    said = (field, plain, data.get("lens") if field == "copy" else None)
+    try:
+        hash(said)
+    except TypeError:
+        return None
+    return said
 
 
-def _key_of(line: Line) -> str:
-    """The name under which a line's report is remembered; those of tables are apart."""
-    return f"batch:{line.key or _fingerprint_of(line)}"
+def _name_of(line: Line) -> _Name:
+    """Keys of lines are apart from those of tables."""
+    said = json.dumps(line.data, sort_keys=True, default=str)
+    fingerprint = hashlib.sha256(said.encode()).hexdigest()
+    return _Name(f"batch:{line.key or fingerprint}", fingerprint)
 
 
-def _fingerprint_of(line: Line) -> str:
-    return hashlib.sha256(json.dumps(line.data, sort_keys=True, default=str).encode()).hexdigest()
+def _here_already(author: Account, names: Sequence[_Name]) -> dict[str, tuple[str, str]]:
+    """Fingerprint and report of what came in before, by key."""
+    came_in = ImportedReport.objects.filter(author=author, key__in=[name.key for name in names])
+    rows = came_in.values_list("key", "fingerprint", "report__public_id")
+    return {key: (fingerprint, report_id) for key, fingerprint, report_id in rows}
 
 
-def _came_in_before(line: Line, known: tuple[str, str], fingerprint: str) -> Outcome:
-    if known[0] == fingerprint:
-        return Outcome(HERE, known[1])
+def _came_in_before(line: Line, name: _Name, fingerprint: str, report_id: str) -> Outcome:
+    if fingerprint == name.fingerprint:
+        return Outcome(HERE, report_id)
     return Outcome(
         REFUSED,
         error=InvalidInput(
@@ -164,7 +187,7 @@ def _came_in_before(line: Line, known: tuple[str, str], fingerprint: str) -> Out
                 code="line-key-reused",
                 field="key",
                 value=line.key,
-                says=f"The key “{line.key}” stands for report {known[1]}, which says something else.",
+                says=f"The key “{line.key}” stands for report {report_id}, which says something else.",
                 remedy="Give each new report a key of its own; change the one that is here by revising it.",
             )
         ),
