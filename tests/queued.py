@@ -4,10 +4,15 @@ from registry.errors import InvalidInput, Problem
 from registry.ledger.retries import retried_task
 
 CALLS: list = []
+GIVEN_UP: list = []
 FAILURES: list[Exception] = []
 
 
-@retried_task(attempts=3)
+def give_up_note(word, *, mark=""):
+    GIVEN_UP.append((word, mark))
+
+
+@retried_task(attempts=3, give_up=give_up_note)
 def take_note(word, *, mark=""):
     """Fails with whatever FAILURES holds, first one first; then notes its arguments."""
     CALLS.append((word, mark))

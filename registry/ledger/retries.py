@@ -38,7 +38,8 @@ def retried_task(
 
     Domain errors (registry.errors) are not retried: trying again would not mend what was sent. Each failed
     attempt stays in the task table with its traceback. Tasks must be idempotent. give_up is called with the
-    task's arguments when the last attempt failed, so that nobody waits for it for ever.
+    task's arguments when the last attempt failed, or the task lost its worker too often, so that nobody waits for it
+    for ever.
     """
 
     def decorate(function: Callable) -> Task:
@@ -63,6 +64,7 @@ def retried_task(
                     f"attempt {attempt} of {attempts} failed; the next follows in {delay}"
                 ) from failure
 
+        run.give_up = give_up
         return task(priority=priority)(run)
 
     return decorate
@@ -82,13 +84,24 @@ def reap_stale_tasks(*, lease: timedelta = LEASE, now: datetime | None = None) -
         mine = DBTaskResult.objects.running().filter(pk=result.pk, started_at=result.started_at)
         if len(result.worker_ids) >= WORKERS_A_TASK_MAY_LOSE:
             if mine.update(status="READY"):
-                result.set_failed(
-                    WorkerLost(f"{result.task_path} lost its worker {len(result.worker_ids)} times")
-                )
-                logger.error("%s lost its worker too often and is given up", result.task_path)
+                _give_up(result)
         else:
             reaped += mine.update(status="READY")
     return reaped
+
+
+def _give_up(result: DBTaskResult) -> None:
+    """Mark a task failed that loses every worker, and let those who wait for it go on."""
+    result.set_failed(WorkerLost(f"{result.task_path} lost its worker {len(result.worker_ids)} times"))
+    logger.error("%s lost its worker too often and is given up", result.task_path)
+    give_up = getattr(import_string(result.task_path).func, "give_up", None)
+    if give_up is None:
+        return
+    named = {name: value for name, value in result.args_kwargs["kwargs"].items() if name != "attempt"}
+    try:
+        give_up(*result.args_kwargs["args"], **named)
+    except Exception:  # the other lost tasks have to go back all the same
+        logger.exception("%s could not be given up", result.task_path)
 
 
 def worker_name() -> str:

@@ -21,15 +21,16 @@ pytestmark = pytest.mark.django_db
 def fresh_notes():
     queued.CALLS.clear()
     queued.FAILURES.clear()
+    queued.GIVEN_UP.clear()
 
 
 def statuses():
     return sorted(DBTaskResult.objects.values_list("status", flat=True))
 
 
-def leave_running(*, minutes_ago=0.0, workers=("elsewhere:1",)):
+def leave_running(*, minutes_ago=0.0, workers=("elsewhere:1",), **arguments):
     """As a worker leaves its task when it is killed hard."""
-    result = DBTaskResult.objects.get(pk=queued.take_note.enqueue("dune").id)
+    result = DBTaskResult.objects.get(pk=queued.take_note.enqueue("dune", **arguments).id)
     DBTaskResult.objects.filter(pk=result.pk).update(
         status="RUNNING",
         started_at=timezone.now() - timedelta(minutes=minutes_ago),
@@ -125,6 +126,22 @@ class TestReaping:
         result.refresh_from_db()
         assert result.status == "FAILED"
         assert "lost its worker 3 times" in result.traceback
+
+    def test_who_waits_for_a_task_that_kills_every_worker_is_told(self):
+        lost = ["elsewhere:1"] * WORKERS_A_TASK_MAY_LOSE
+        leave_running(minutes_ago=16, workers=lost, mark="a", attempt=2)
+        reap_stale_tasks()
+        assert queued.GIVEN_UP == [("dune", "a")]
+
+    def test_a_task_whose_giving_up_fails_holds_no_other_back(self, monkeypatch):
+        def stumble(*arguments, **named):
+            raise OSError("disk")
+
+        monkeypatch.setattr(queued.take_note.func, "give_up", stumble)
+        leave_running(minutes_ago=17, workers=["elsewhere:1"] * WORKERS_A_TASK_MAY_LOSE)
+        leave_running(minutes_ago=16)
+        assert reap_stale_tasks() == 1
+        assert statuses() == ["FAILED", "READY"]
 
     def test_a_task_that_finished_meanwhile_keeps_its_result(self, monkeypatch):
         result = leave_running(minutes_ago=16)

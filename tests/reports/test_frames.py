@@ -2,8 +2,11 @@
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
 
 from registry.errors import Conflict, InvalidInput, NotAllowed, TooLarge, Unreadable
+from registry.ledger.retries import LEASE, reap_stale_tasks
 from registry.reports import queries, services
 from registry.reports.models import ImageState, Measurement, Reading, Report, ReportState, SampleImage
 from tests.factories import AccountFactory, LensFactory
@@ -48,6 +51,17 @@ def test_a_sweep_is_measured_together_once_its_frames_are_through(draft, drain):
         assert reading.excess_ev == pytest.approx(truth, abs=max(0.06, 3 * reading.excess_se)), f"f/{n}"
     assert Measurement.objects.filter(from_sweep=True).count() == len(f_numbers)
     assert Measurement.objects.filter(from_sweep=False).count() == len(f_numbers)
+
+
+def test_a_frame_that_kills_every_worker_holds_its_contributor_up_no_longer(draft):
+    services.add_frame(report=draft, by=draft.author, file=jpeg_upload())
+    DBTaskResult.objects.update(
+        status="RUNNING", started_at=timezone.now() - 2 * LEASE, worker_ids=["elsewhere:1"] * 3
+    )
+    reap_stale_tasks()
+    image = SampleImage.objects.get()
+    assert (image.state, image.problem["code"]) == (ImageState.UNREADABLE, "could-not-be-measured")
+    assert queries.progress(draft).done
 
 
 def test_a_clean_lens_measures_clean(draft, drain):
