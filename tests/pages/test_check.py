@@ -6,6 +6,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from registry.photometry.measurement import Measurement, Refusal
+from registry.reports import services
 from registry.reports.models import OwnSummary
 from tests.pages.conftest import measurement, store_measured
 
@@ -54,6 +55,14 @@ def test_each_sweep_has_a_plot_and_a_table_with_intervals(signed_in, measured_dr
 
 def test_too_few_stops_for_a_sweep_are_pointed_out(signed_in, measured_draft):
     assert "Fewer than four stops" in shown(signed_in, measured_draft)
+
+
+def test_announced_frames_that_have_not_arrived_are_named(signed_in, contributor, measured_draft):
+    assert "have not arrived" not in shown(signed_in, measured_draft)
+    late = {"name": "DSC_0412.jpg", "size": 9, "sha256": "ab" * 32}
+    services.announce_frames(report=measured_draft, by=contributor, files=[late])
+    page = shown(signed_in, measured_draft)
+    assert "1 of 4 frames have not arrived yet" in page and "DSC_0412.jpg" in page
 
 
 def test_refused_frames_stand_together_with_their_reason_and_the_reference_pictures(signed_in, refused_draft):

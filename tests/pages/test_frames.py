@@ -39,6 +39,13 @@ def read_frame(draft, f_number=8, focal_length_mm=35, **fields):
     )
 
 
+def test_the_shot_list_that_is_offered_is_the_one_of_this_camera_and_filter(signed_in, draft):
+    offered = signed_in.get(address("report-frames", draft)).context["shot_list"]
+    plan = signed_in.get(offered).context["plan"]
+    assert f"rig={draft.rig.public_id}" in offered and f"filter={draft.filter.slug}" in offered
+    assert plan.cut_on_nm == 720 and str(draft.rig) in text_of(signed_in.get(offered))
+
+
 # ---- a folder on its way ---------------------------------------------------------------------------
 
 

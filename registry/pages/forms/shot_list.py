@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import urlencode
 
 from django import forms
+from django.urls import reverse
 
 from registry.accounts.models import Account
 from registry.gear.models import Adapter, Filter, Teleconverter
 from registry.pages.camera import Camera
 from registry.pages.forms.evidence import NUMBER
-from registry.reports.models import ConversionKind, Rig
+from registry.reports.models import ConversionKind, Report, Rig
 
 GEAR = {"filter": Filter, "teleconverter": Teleconverter, "adapter": Adapter}
 
@@ -61,6 +63,13 @@ class PlanForm(forms.Form):
         if not {"rig", "conversion", "cut_on_nm"} & set(said):
             said |= _own_camera(author, remembered)
         return cls(said, author=author)
+
+    @staticmethod
+    def address_of(report: Report) -> str:
+        """Where the shot list of a report's lens is, with its camera, filter and glass."""
+        said = {name: item.slug for name in GEAR if (item := getattr(report, name)) is not None}
+        said |= {"rig": report.rig.public_id} if report.rig else {}
+        return f"{reverse('shot-list', args=[report.lens.slug])}?{urlencode(said)}"
 
     def plan(self) -> dict[str, Any]:
         """What registry.reports.rules.planning.read_plan takes, but for the lens; call it on a valid form.

@@ -12,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from registry.errors import CleanstopError, InvalidInput, Problem, TooLarge, Unreadable
+from registry.pages.forms.shot_list import PlanForm
 from registry.pages.views.drafts import draft_or_elsewhere, only_by_post, own_draft
 from registry.reports import queries, services
 from registry.reports.models import Report
@@ -33,7 +34,7 @@ def frames(request: HttpRequest, public_id: str) -> HttpResponse:
         return render(request, "pages/refused.html", {"refused": refused}, status=422 if refused else 200)
     if request.method == "POST" and not refused:
         return redirect("report-frames", public_id)
-    context = arrivals_of(report) | {"refused": refused}
+    context = arrivals_of(report) | {"refused": refused, "shot_list": PlanForm.address_of(report)}
     return render(request, "pages/report_frames.html", context, status=422 if refused else 200)
 
 
