@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import logsumexp
 
 from registry.photometry.baseline import Columns, columns_on
 from registry.photometry.patches import FURTHEST
-from registry.photometry.posterior import solve_ridge
+from registry.photometry.posterior import log_sum, solve_ridge
 
 CENTRE_SD = 0.05
 """Patches lie near the optical axis: prior standard deviation of each coordinate."""
@@ -48,7 +47,7 @@ def candidates_on(height: int, width: int) -> Candidates:
         templates.astype(np.float32),
         (templates**2).sum(0),
         templates.T @ columns.both,
-        log_prior - logsumexp(log_prior),
+        log_prior - log_sum(log_prior),
     )
 
 
@@ -107,13 +106,13 @@ def find_centre(
     candidates = candidates_on(columns.grid.height, columns.grid.width)
     score = (candidates.templates.T @ frame.astype(np.float32)).astype(float)
     score = (score - candidates.with_fixed @ (covariance @ fixed_sums)) / variance
-    information = np.einsum("ij,jk,ik->i", candidates.with_fixed, covariance, candidates.with_fixed)
+    information = np.einsum("ij,ij->i", candidates.with_fixed @ covariance, candidates.with_fixed)
     information = (candidates.squares - information) / variance
     spread = information + STRENGTH_EV**-2
     log_evidence = candidates.log_prior + score * np.abs(score) / spread / 2
     log_evidence -= np.log(spread * STRENGTH_EV**2) / 2
     best = int(np.argmax(log_evidence))
-    log_share = float(logsumexp(log_evidence) - (log_evidence - candidates.log_prior)[best])
+    log_share = float(log_sum(log_evidence) - (log_evidence - candidates.log_prior)[best])
     # The evidence at the refined centre stands for its cell; the other cells' share is Occam's price.
     log_odds = float(np.clip(log_share, LEAST_LOG_ODDS, 0.0))
     if score[best] <= 0:

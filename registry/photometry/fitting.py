@@ -7,9 +7,10 @@ where a model of falloff, target and patch isn't quite true, and this makes inte
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
+from scipy.sparse import csr_matrix
 
 from registry.photometry.baseline import Columns, Kind, columns_on
 from registry.photometry.centre import Found, find_centre
@@ -51,6 +52,11 @@ class FrameFit:
     def centre(self) -> tuple[float, float]:
         return self.found.shape.x, self.found.shape.y
 
+    @cached_property
+    def nodes(self) -> csr_matrix:
+        """The columns of a central profile, (pixels, len(NODES))."""
+        return node_columns(self.columns, self.centre)
+
 
 def fit_frame(frame: LogFrame, kinds: tuple[Kind, ...]) -> FrameFit:
     columns = columns_on(*frame.shape)
@@ -58,8 +64,9 @@ def fit_frame(frame: LogFrame, kinds: tuple[Kind, ...]) -> FrameFit:
     prior = FixedPrior(columns, kinds)
     variance = working_variance(frame.noise)
     found = prior.find(field, variance)
+    nodes = node_columns(columns, (found.shape.x, found.shape.y))
     for _ in range(2):
-        flexible = _Flexible(prior, field, variance, found)
+        flexible = _Flexible(prior, nodes, field, variance)
         field, residual = flexible.without_outliers(frame.noise)
         left = float(np.sqrt(np.mean(residual**2)))
         variance = working_variance(frame.noise, left)
@@ -116,8 +123,7 @@ def broad_patch_covariance() -> np.ndarray:
 class _Flexible:
     """The fit of fixed columns and any central profile, by ridge regression."""
 
-    def __init__(self, prior: FixedPrior, field: np.ndarray, variance: float, found: Found):
-        nodes = node_columns(prior.columns, (found.shape.x, found.shape.y))
+    def __init__(self, prior: FixedPrior, nodes: csr_matrix, field: np.ndarray, variance: float):
         fixed, centred = prior.columns.both, prior.centred(field)
         cross = nodes.T @ fixed
         patch = (nodes.T @ nodes).toarray() + np.linalg.inv(broad_patch_covariance()) * variance

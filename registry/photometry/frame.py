@@ -21,7 +21,7 @@ from registry.photometry.posterior import (
     without_nuisances,
 )
 from registry.photometry.reading import measurement_of, with_note_on_breadth
-from registry.photometry.stacking import Stack, node_columns
+from registry.photometry.stacking import Stack
 
 MOST_BASELINES = 120
 LOG_ODDS_OF_A_PATCH = 4.0
@@ -71,7 +71,7 @@ def terms_of(fit: FrameFit) -> Terms:
     """The posterior of one frame's patch."""
     drift = linearised(fit.columns, fit.found.shape)[:, 1:3]
     stack = Stack(fit.columns, fit.field[None])
-    sums = stack.sums(node_columns(fit.columns, fit.centre), drift, np.array([[1 / fit.variance]]))
+    sums = stack.sums(fit.nodes, drift, np.array([[1 / fit.variance]]))
     drift_sd = CENTRE_UNCERTAINTY * max(fit.found.strength, 0.01)
     nuisances = np.diag(np.concatenate([[drift_sd, drift_sd], fit.columns.nuisance_sd]))
     reduced = without_nuisances(sums, nuisances)

@@ -23,7 +23,7 @@ from registry.photometry.posterior import (
     without_falloff,
     without_nuisances,
 )
-from registry.photometry.stacking import Stack, node_columns
+from registry.photometry.stacking import Stack
 
 COMMON_FIELD_EV = 0.01
 """Structure of target and sensor that all frames share, per pixel: only differences between frames are sharp."""
@@ -58,7 +58,7 @@ def joint_terms(fits: Sequence[FrameFit], f_numbers: tuple[float, ...], kinds: t
     columns, count = fits[0].columns, len(fits)
     stack = Stack(columns, np.stack([fit.field for fit in fits]))
     drift = linearised(columns, fits[0].found.shape)[:, 1:3]
-    sums = stack.sums(node_columns(columns, fits[0].centre), drift, _weights(fits))
+    sums = stack.sums(fits[0].nodes, drift, _weights(fits))
     strength = max(max(fit.found.strength for fit in fits), 0.01)
     reduced = without_nuisances(sums, _nuisance_factor(columns.nuisance_sd, strength, count))
     by_kind = [without_falloff(reduced, kind) for kind in kinds]

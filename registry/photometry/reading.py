@@ -11,7 +11,7 @@ from registry.photometry.fitting import FrameFit
 from registry.photometry.measurement import MEASURED, UNCERTAIN, Measurement, Profile
 from registry.photometry.patches import NODES, disc_weights
 from registry.photometry.posterior import Terms, quantiles
-from registry.photometry.stacking import columns_gram, node_columns
+from registry.photometry.stacking import columns_gram
 from registry.photometry.tint import tints
 
 SYSTEMATIC_SHARE = 0.025
@@ -162,7 +162,7 @@ def _profile(fit, profile_ev, profile_se):
 def _baseline(fit, profile_ev):
     """Azimuthal means, around the patch, of the smooth light that fits best beside the profile; 0 at the centre."""
     columns = fit.columns
-    nodes = node_columns(columns, fit.centre)
+    nodes = fit.nodes
     light = columns.both
     weights = np.concatenate([columns.nuisance_sd**-2.0, np.full(columns.falloffs.shape[1], 1.0)])
     gram = columns_gram(columns) + np.diag(weights * fit.variance)

@@ -7,7 +7,6 @@ import numpy as np
 from registry.photometry.fitting import FrameFit, working_variance
 from registry.photometry.luminance import SMALLEST_NOISE, noise_of
 from registry.photometry.patches import disc_weights
-from registry.photometry.stacking import node_columns
 
 QUOTED_FROM_EV = 0.07
 TINT_SD = 0.5
@@ -27,7 +26,7 @@ def tints(fit: FrameFit, profile_ev: np.ndarray, ev: float) -> tuple[float | Non
     x, y = columns.grid.x, columns.grid.y
     squared = x**2 + y**2
     shading = np.stack([np.ones_like(x), x, y, squared, x**2 - y**2, 2 * x * y, squared**2], axis=1)
-    patch = node_columns(columns, fit.centre) @ (profile_ev / peak)
+    patch = fit.nodes @ (profile_ev / peak)
     design = np.column_stack([shading * columns.root_weight[:, None], patch])
     precision = np.diag(np.append(SHADING_SD, TINT_SD) ** -2.0)
     at_centre = float(disc_weights() @ profile_ev / peak)
