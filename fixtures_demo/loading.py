@@ -18,6 +18,7 @@ from django_tasks_db.models import DBTaskResult
 
 from fixtures_demo.behaviour import WORLD, read_behaviours
 from fixtures_demo.evidence import grades_by_eye, report_data
+from fixtures_demo.interests import keep_interests
 from fixtures_demo.photographs import Camera, frame_bytes
 from fixtures_demo.plans import Person, PlannedLens, PlannedReport, plan_lens, read_people
 from registry.accounts.models import Account
@@ -154,11 +155,13 @@ def settle() -> None:
 
 
 def complete() -> None:
-    """Settle the priors over the whole catalogue, state every standing under them, and say that all is there."""
+    """Settle the priors over the whole catalogue, state every standing under them, keep what people keep for
+    themselves, and say that all is there."""
     settle()
     renew_priors()
     refresh_all()
     settle()
+    keep_interests()
     with transaction.atomic():
         record(COMPLETE, actor=None, subject_kind="demo", subject_id="saltmarsh", data={})
 

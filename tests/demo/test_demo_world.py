@@ -6,10 +6,14 @@ import pytest
 
 from fixtures_demo import loading
 from fixtures_demo.behaviour import grade_of, read_behaviours
+from fixtures_demo.interests import BAG_LENSES, USE, WATCHED, keep_interests
 from registry.accounts.models import Account
+from registry.bags.queries import bag_of
+from registry.bags.services import change_bag
 from registry.errors import Conflict
 from registry.gear.models import Body, Lens, Teleconverter
 from registry.ledger.models import Event
+from registry.picks.models import PickList
 from registry.reports.models import Report, ReportState, SampleImage
 from tests.factories import LensFactory
 
@@ -88,3 +92,22 @@ def test_the_demo_never_goes_into_a_database_that_holds_other_data():
 def test_grades_follow_the_bounds_that_testers_are_told():
     # Project convention: 0 below 0.05 EV, 1 below 0.10, 2 below 0.30, 3 below 0.70, else 4.
     assert [grade_of(excess) for excess in (0.02, 0.07, 0.2, 0.5, 1.0)] == [0, 1, 2, 3, 4]
+
+
+def test_the_shown_contributor_has_a_bag_and_watches_and_someone_has_picks(world):
+    keep_interests()
+    shown = Account.objects.get(name=loading.SHOWN_ACCOUNTS["contributor"])
+    bag = bag_of(shown)
+    assert bag.slugs == tuple(one.lens for one in BAG_LENSES)
+    assert [one["lens"] for one in bag.use["lenses"]] == list(USE)
+    assert set(shown.watches.values_list("lens__slug", flat=True)) == set(WATCHED)
+    assert PickList.objects.get().picks.count() == 3
+
+
+def test_interests_told_again_after_an_interruption_undo_nothing_that_someone_changed(world):
+    keep_interests()
+    shown = Account.objects.get(name=loading.SHOWN_ACCOUNTS["contributor"])
+    change_bag(owner=shown, change=lambda bag: bag.without_lens(BAG_LENSES[0].lens))
+    keep_interests()
+    assert len(bag_of(shown).lenses) == len(BAG_LENSES) - 1
+    assert PickList.objects.count() == 1 and shown.watches.count() == len(WATCHED)
