@@ -12,10 +12,11 @@ from collections.abc import Callable
 
 import numpy as np
 from scipy.optimize import minimize
-from scipy.stats import norm
+from scipy.special import ndtr
 
 THRESHOLD = 0.10
 GRADE_CLEAN = (0.995, 0.93, 0.07, 0.01, 0.003)
+SURE = (0.02, 0.98)
 
 
 def stops_of(report: dict) -> list[tuple[float, float]]:
@@ -41,7 +42,7 @@ def _chance(reading: dict) -> float:
     if "grade" in reading:
         return GRADE_CLEAN[reading["grade"]]
     spread = math.hypot(reading["u"], 0.03)
-    return float(np.clip(norm.cdf((THRESHOLD - reading["ev"]) / spread), 0.005, 0.995))
+    return float(np.clip(ndtr((THRESHOLD - reading["ev"]) / spread), 0.005, 0.995))
 
 
 def interval_of(report: dict) -> tuple[float, float] | None:
@@ -67,19 +68,27 @@ def _says(case: dict, av: float) -> list[float]:
 
 
 def majority(case: dict) -> dict[float, float]:
-    """Share of reports that call the stop clean, with Laplace's rule of succession."""
-    return _by_stop(case, lambda votes: (sum(votes) + 1) / (len(votes) + 2))
+    """Share of reports that call the stop clean, never quite none or all; a half if nobody says anything.
+
+    With Laplace's rule of succession it would score worse at few reports: testers agree more than coins do.
+    """
+    return _by_stop(case, lambda votes: _held(np.mean(votes)) if votes else 0.5)
+
+
+def _held(chance: float) -> float:
+    """A share that stays clear of certainty."""
+    return float(np.clip(chance, *SURE))
 
 
 def mean_score(case: dict) -> dict[float, float]:
-    """Mean P(clean) of the reports' nearest readings, one pseudo-report at a half."""
+    """Mean P(clean) of the reports' nearest readings; a half if nobody says anything."""
     answers = {}
     for stop in case["question_stops"]:
         av = 2 * math.log2(_exact(stop))
         scores = [
             min(stops, key=lambda s: abs(s[0] - av))[1] for r in case["reports"] if (stops := stops_of(r))
         ]
-        answers[stop] = (sum(scores) + 0.5) / (len(scores) + 1)
+        answers[stop] = float(np.mean(scores)) if scores else 0.5
     return answers
 
 
@@ -110,7 +119,7 @@ def turnbull(case: dict) -> dict[float, float]:
         av = 2 * math.log2(_exact(stop)) + 10
         before = survival[table.index <= av + 1e-6]
         answers[stop] = float(before.iloc[-1]) if len(before) else 1.0
-    return {stop: float(np.clip(p, 0.02, 0.98)) for stop, p in answers.items()}
+    return {stop: _held(p) for stop, p in answers.items()}
 
 
 def interval_normal(case: dict) -> dict[float, float]:
@@ -120,7 +129,7 @@ def interval_normal(case: dict) -> dict[float, float]:
     def loss(theta: np.ndarray) -> float:
         mean, log_sd = theta
         sd = math.exp(log_sd)
-        mass = norm.cdf((found[:, 1] - mean) / sd) - norm.cdf((found[:, 0] - mean) / sd)
+        mass = ndtr((found[:, 1] - mean) / sd) - ndtr((found[:, 0] - mean) / sd)
         return -np.log(mass + 1e-9).sum() + ((mean - 6.5) / 5) ** 2 / 2 + (log_sd + 0.4) ** 2 / 2
 
     mean, log_sd = minimize(loss, np.array([6.0, -0.4]), method="Nelder-Mead").x
@@ -154,7 +163,7 @@ def _closed(found: list[tuple[float, float]]) -> list[tuple[float, float]]:
 
 
 def _tail(av: float, mean: float, sd: float) -> float:
-    return float(norm.sf((av - mean) / sd))
+    return float(ndtr((mean - av) / sd))
 
 
 RIVALS: dict[str, Callable[[dict], dict[float, float]]] = {
