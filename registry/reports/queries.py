@@ -28,7 +28,8 @@ from registry.reports.models import (
 from registry.reports.rules.replies import may_reply
 from registry.reports.rules.sources import one_spelling, source_key, source_of
 from registry.reports.rules.stops import distinct_stops
-from registry.reports.rules.sweeps import STOPS_OF_A_SWEEP, WAITING, counting_measurement
+from registry.reports.rules.summary import contradiction_problems
+from registry.reports.rules.sweeps import STOPS_OF_A_SWEEP, WAITING, counting_measurement, is_settled
 
 # What anyone may see; a withdrawn report only says that it was there.
 PUBLIC_STATES = (ReportState.SUBMITTED, ReportState.SET_ASIDE, ReportState.WITHDRAWN)
@@ -89,13 +90,17 @@ class SweepShown:
 
 @dataclass(frozen=True)
 class ReportPage:
-    """A report with all that its page shows; everything but the report is empty once it is withdrawn."""
+    """A report with all that its page shows; everything but the report is empty once it is withdrawn.
+
+    open_questions: for its author, where frames measured anew contradict a summary that stood before.
+    """
 
     report: Report
     sweeps: list[SweepShown] = field(default_factory=list)
     frames: list[FrameShown] = field(default_factory=list)
     claims: list = field(default_factory=list)
     own_summary: OwnSummary | None = None
+    open_questions: list[Problem] = field(default_factory=list)
     findings: list = field(default_factory=list)
     revisions: list[ReportRevision] = field(default_factory=list)
     replies: list[Reply] = field(default_factory=list)
@@ -166,6 +171,7 @@ def report_page(public_id: str, viewer: Account | None) -> ReportPage:
         frames=[FrameShown(image, overlay_of(image)) for image in frames_of(report)],
         claims=list(report.claims.all()),
         own_summary=getattr(report, "own_summary", None),
+        open_questions=contradiction_problems(report) if mine and is_settled(report) else [],
         findings=list(report.findings.all()),
         revisions=list(report.revisions.select_related("by")),
         replies=list(report.replies.select_related("by")),

@@ -1,11 +1,14 @@
 """Changing or taking back one's own report."""
 
 import pytest
+from django.test import Client
 from django.urls import reverse
 
 from registry.ledger.models import Event
 from registry.reports import services
+from registry.reports.models import OwnSummary
 from tests.factories import AccountFactory
+from tests.pages.conftest import measurement
 from tests.report_factories import ClaimFactory, ReportFactory, RigFactory
 
 pytestmark = pytest.mark.django_db
@@ -110,6 +113,51 @@ def test_a_frames_f_number_is_corrected_and_it_is_measured_again(signed_in, meas
 def test_a_claim_is_added(signed_in, graded):
     revised(signed_in, graded, **{"claim-0-says": "clean_to", "claim-0-f_number": "8"})
     assert graded.claims.get().f_number == 8
+
+
+def test_ones_own_summary_is_changed(signed_in, measured):
+    revised(signed_in, measured, **{"own-says": "clean_to", "own-f_number": "4"})
+    assert (measured.own_summary.says, measured.own_summary.f_number) == ("clean_to", 4)
+    assert measured.revisions.get().content["own_summary"] is None
+
+
+def test_a_summary_that_the_measurement_contradicts_is_asked_about_before_the_revision_is_taken(
+    signed_in, measured
+):
+    asked = revised(signed_in, measured, **{"own-says": "clean_all"})
+    assert asked.status_code == 422 and "At f/8 (35 mm) a patch of 0.17 EV was measured" in text_of(asked)
+    assert measured.revision == 1 and not OwnSummary.objects.exists()
+    answer = {"own-stands": "on", "own-answer": "no print shows it"}
+    revised(signed_in, measured, **{"own-says": "clean_all"}, **answer)
+    assert (measured.revision, measured.own_summary.answer) == (2, "no print shows it")
+
+
+def test_a_summary_that_was_stood_by_is_not_asked_about_again(signed_in, measured):
+    revised(signed_in, measured, **{"own-says": "clean_all", "own-stands": "on", "own-answer": "sure"})
+    revised(signed_in, measured, target="a grey card")
+    assert (measured.target, measured.revision) == ("a grey card", 3)
+    assert (measured.own_summary.stands, measured.own_summary.answer) == (True, "sure")
+
+
+def test_a_summary_said_anew_is_to_be_stood_by_anew(signed_in, measured):
+    revised(signed_in, measured, **{"own-says": "clean_all", "own-stands": "on"})
+    assert revised(signed_in, measured, **{"own-says": "hot_all"}).status_code == 422
+    revised(signed_in, measured, **{"own-says": ""})
+    assert not OwnSummary.objects.exists()
+
+
+def test_a_summary_without_its_stop_is_told_at_the_stop(signed_in, measured):
+    page = text_of(revised(signed_in, measured, **{"own-says": "clean_to"}))
+    assert 'id="id_own-f_number_error"' in page
+
+
+def test_its_author_is_told_when_frames_measured_anew_contradict_the_summary(signed_in, measured):
+    revised(signed_in, measured, **{"own-says": "clean_to", "own-f_number": "4"})
+    image = measured.images.get(f_number=4)
+    services.record_measurement(image=image, measurement=measurement(0.3))
+    page = text_of(signed_in.get(address("report", measured)))
+    assert "At f/4 (35 mm) a patch of 0.30 EV was measured" in page and "Answer in a revision" in page
+    assert "Answer in a revision" not in text_of(Client().get(address("report", measured)))
 
 
 def test_a_relay_is_revised_by_whoever_passed_it_on(signed_in, contributor, lens):

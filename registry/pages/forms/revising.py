@@ -12,7 +12,9 @@ from registry.pages.forms.check import FrameForm
 from registry.pages.forms.evidence import ClaimForm, ReadingForm
 from registry.pages.forms.relay import RelayForm
 from registry.pages.forms.report import FIELD_NAMES, StartForm
-from registry.reports.models import Basis, Report, Sweep
+from registry.pages.forms.summary import SummaryForm
+from registry.reports.models import Basis, OwnSummary, Report, Sweep
+from registry.reports.rules.summary import contradiction_problems
 
 
 class ReasonForm(forms.Form):
@@ -42,6 +44,10 @@ class Revision:
             (image, FrameForm.of(image, data, prefix=f"frame-{image.public_id}"))
             for image in report.images.all()
         ]
+        known = OwnSummary.objects.filter(report=report).first()
+        asked = known is not None or self.frames
+        self.summary = SummaryForm.anew(known, data) if asked else None
+        self.open_questions = contradiction_problems(report)
         claims = [*report.claims.all(), None]
         self.claims = [ClaimForm.of(claim, f"claim-{place}", data) for place, claim in enumerate(claims)]
 
@@ -51,6 +57,15 @@ class Revision:
         yield from (form for _, rows in self.sweeps for form in rows)
         yield from (form for _, form in self.frames)
         yield from self.claims
+        if self.summary is not None:
+            yield self.summary
+
+    @property
+    def asks_about_summary(self) -> bool:
+        """Whether what was measured contradicts its author's summary, who has not stood by it."""
+        if self.summary is None or not self.summary.is_bound:
+            return bool(self.open_questions)
+        return bool(self.summary.non_field_errors() or self.summary["stands"].value())
 
     @property
     def is_bound(self) -> bool:
@@ -74,6 +89,8 @@ class Revision:
             changes["images"] = [{"image": image.public_id} | form.changes() for image, form in self.frames]
         if any(form.has_changed() for form in self.claims):
             changes["claims"] = [content for form in self.claims if (content := form.content())]
+        if self.summary is not None and self.summary.has_changed():
+            changes["own_summary"] = self.summary.content()
         return changes
 
     def put_beside_fields(self, error: CleanstopError) -> None:
@@ -87,6 +104,8 @@ class Revision:
         form = self._by_path().get(head) if head else None
         if form is not None:
             return form, name
+        if path == "own_summary" and self.summary is not None:
+            return self.summary, path
         if path in self.reason.fields:
             return self.reason, path
         return self.details, FIELD_NAMES.get(path, path)
@@ -103,6 +122,7 @@ class Revision:
             }
             | {f"images[{place}]": form for place, (_, form) in enumerate(self.frames)}
             | {f"claims[{place}]": form for place, form in enumerate(stated)}
+            | ({"own_summary": self.summary} if self.summary is not None else {})
         )
 
 

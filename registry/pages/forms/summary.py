@@ -11,8 +11,6 @@ from registry.pages.forms.evidence import NUMBER
 from registry.reports.models import OwnSummary, SummarySays
 from registry.reports.models.summary import ABOUT_A_STOP
 
-# Its fields belong to the form at the foot of the page, wherever they stand.
-FORM = {"form": "submit-form"}
 LABELS = {
     SummarySays.CLEAN_TO: "clean to the f-number below",
     SummarySays.HOT_FROM: "hot from the f-number below on",
@@ -27,19 +25,16 @@ class SummaryForm(forms.Form):
         label="I would say it is",
         required=False,
         choices=list(LABELS.items()),
-        widget=forms.RadioSelect(FORM),
+        widget=forms.RadioSelect,
     )
     f_number = forms.CharField(
-        label="f-number", required=False, max_length=20, widget=forms.TextInput(NUMBER | FORM)
+        label="f-number", required=False, max_length=20, widget=forms.TextInput(NUMBER)
     )
     stands = forms.BooleanField(
         label="I have looked at those frames again: my summary stands",
         required=False,
-        widget=forms.CheckboxInput(FORM),
     )
-    answer = forms.CharField(
-        label="Why, in a few words", required=False, max_length=300, widget=forms.TextInput(FORM)
-    )
+    answer = forms.CharField(label="Why, in a few words", required=False, max_length=300)
 
     @classmethod
     def of(cls, summary: OwnSummary | None) -> SummaryForm:
@@ -48,6 +43,18 @@ class SummaryForm(forms.Form):
         stop = "" if summary.f_number is None else f"{summary.f_number:g}"
         said = {"says": summary.says, "f_number": stop, "stands": summary.stands, "answer": summary.answer}
         return cls(initial=said)
+
+    @classmethod
+    def anew(cls, summary: OwnSummary | None, data: Any) -> SummaryForm:
+        """The form of a revision: what was said is filled in, standing by it is not. data: what was sent."""
+        initial = cls.of(summary).initial
+        return cls(data, initial={name: initial.get(name, "") for name in ("says", "f_number")}, prefix="own")
+
+    def content(self) -> dict[str, Any] | None:
+        """The summary as a report's contents hold it; None where it is taken away."""
+        said = dict(self.said())
+        standing = {name: self.cleaned_data[name] for name in ("stands", "answer")}
+        return said | standing if said["says"] else None
 
     def said(self) -> Mapping[str, Any]:
         """What registry.reports.services.say_summary takes; a stop typed for a word that has none is left out."""

@@ -12,6 +12,7 @@ from registry.accounts.services import check_may_submit
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.reports.models import Report, ReportState
 from registry.reports.rules.submission import check_submission
+from registry.reports.rules.summary import contradiction_problems
 from registry.reports.rules.sweeps import is_settled, pending_images
 from registry.reports.services.contents import apply_contents, read_contents
 from registry.reports.services.drafts import apply_details
@@ -79,7 +80,8 @@ def revise_report(
 
     changes: any fields of file_report's data; each list that is given (sweeps, claims, findings, images) replaces the
     one of that name. Pictures that are left out of `images` stay their owner's, without a report.
-    Raises InvalidInput with every problem, Conflict when it is not submitted or was changed meanwhile.
+    Raises InvalidInput with every problem, a summary that contradicts what was measured and is not stood by among
+    them; Conflict when it is not submitted or was changed meanwhile.
     """
     hold_report(report, by=by, states=PUBLIC, expected_version=expected_version)
     reason = _reason(reason, "Say in a few words why the report changes.")
@@ -88,7 +90,9 @@ def revise_report(
     keep_revision(report, by=by, reason=reason)
     apply_details(report, contents.details)
     apply_contents(report, contents)
-    if problems := check_submission(report):
+    # While frames are measured anew, nobody knows yet what they say.
+    unanswered = contradiction_problems(report) if is_settled(report) else []
+    if problems := [*check_submission(report), *unanswered]:
         raise InvalidInput(problems)
     write_report(report, revision=report.revision + 1, submit_problems=[])
     moved = {"lens_before": lens_before.slug} if lens_before != report.lens else {}
