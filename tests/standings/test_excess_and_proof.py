@@ -7,7 +7,7 @@ from registry.ledger.worker import drain_tasks
 from registry.reports import services
 from registry.reports.models import ImageState, SampleImage
 from registry.reports.queries import reports_on
-from registry.standings.queries import excess_of, lens_answer, proof_of_verdicts
+from registry.standings.queries import excess_of, lens_answer, open_conflicts, proof_of_verdicts
 from registry.standings.queries.answers import ZoneAnswer
 from registry.standings.queries.proof import turning_stops
 from tests.factories import AccountFactory, LensFactory
@@ -72,6 +72,18 @@ def test_frames_are_shown_at_the_last_clean_stop_and_the_next_of_one_report(lens
     (proof,) = proof_of_verdicts(*told(lens))
     assert [frame.says for frame in proof.frames] == ["f/8, the last clean stop", "f/11, the next stop"]
     assert len({frame.report for frame in proof.frames}) == 1
+
+
+def test_where_reports_differ_a_frame_of_each_side_is_shown_at_the_stop_in_doubt(lens):
+    hot, clean = (0.01, 0.02, 0.3, 0.5, 0.8, 1.0), (0.01, 0.01, 0.02, 0.03, 0.03, 0.04)
+    sooner = {measured(lens, hot, frames=True).public_id for _ in range(5)}
+    later = {measured(lens, clean, frames=True).public_id for _ in range(5)}
+    answer, reports = told(lens)
+    assert answer.worst.verdict == "reports-differ"
+    (proof,) = proof_of_verdicts(answer, reports, open_conflicts(lens))
+    assert [frame.says.partition(", ")[2] for frame in proof.frames] == ["hot sooner", "hot later"]
+    assert len({frame.image.f_number for frame in proof.frames}) == 1
+    assert proof.frames[0].report.public_id in sooner and proof.frames[1].report.public_id in later
 
 
 def test_a_lens_without_frames_has_no_proof(lens):

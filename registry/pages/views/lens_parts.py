@@ -50,6 +50,7 @@ def lens_context(answer: standings.LensAnswer, seen: Camera) -> dict[str, Any]:
     tested, path = answer.lens, answer.path
     reports = reports_through(path)
     paths = standings.paths_of(tested, cut_on_nm=seen.cut_on_nm)
+    conflicts = _conflicts(path, reports)
     return {
         "lens": tested,
         "answer": answer,
@@ -58,9 +59,9 @@ def lens_context(answer: standings.LensAnswer, seen: Camera) -> dict[str, Any]:
         "paths": [one for one in paths if (one.teleconverter, one.adapter) != _glass_of(path)],
         "situation": standings.situation_of(answer, reports),
         "wavelengths": _by_wavelength(answer),
-        "conflicts": _conflicts(path, reports),
+        "conflicts": conflicts,
         "excess": standings.excess_of(answer, reports),
-        "proof": standings.proof_of_verdicts(answer, reports),
+        "proof": standings.proof_of_verdicts(answer, reports, [told.conflict for told in conflicts]),
         "reports": reports_told(reports[:REPORTS_SHOWN], seen.visible_ev, among=reports),
         "report_count": len(reports),
         "history": standings.history_of(tested, path=path)[:CHANGES_SHOWN],
