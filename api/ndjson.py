@@ -89,13 +89,16 @@ def _skip_line(body: BinaryIO, raw: bytes) -> None:
 
 def _parsed(number: int, raw: bytes) -> JsonLine:
     try:
-        return JsonLine(number, json.loads(raw, parse_constant=_no_number))
+        return JsonLine(number, _DECODER.decode(raw.decode()))
     except (ValueError, RecursionError) as error:
         return JsonLine(number, error=_no_json(error))
 
 
 def _no_number(name: str) -> None:
     raise ValueError(f"{name} is no JSON number")
+
+
+_DECODER = json.JSONDecoder(parse_constant=_no_number)
 
 
 def _too_long() -> TooLarge:

@@ -30,6 +30,15 @@ _ADDRESSES = {
     "citation_url": "Address of the source",
     "citation_archive_url": "Address of the archived source",
 }
+_CHOICES = {
+    "basis": (tuple(Basis.values), "Basis"),
+    "filter_position": (tuple(FilterPosition.values), "Filter position"),
+    "licence": (LICENCES, "Licence"),
+}
+_REQUIRED = {
+    "lens": ("The lens", "Name the lens that was tested."),
+    "basis": ("The basis", f"Use one of: {', '.join(Basis.values)}."),
+}
 DETAIL_FIELDS = (
     "basis",
     "rig",
@@ -61,11 +70,7 @@ def read_details(source: Input, author: Account, report: Report | None = None) -
     }
     values |= {name: source.day(name, what=what) for name, what in _DAYS.items() if name in source}
     values |= {name: source.address(name, what=what) for name, what in _ADDRESSES.items() if name in source}
-    for name, choices, what in (
-        ("basis", Basis.values, "Basis"),
-        ("filter_position", FilterPosition.values, "Filter position"),
-        ("licence", LICENCES, "Licence"),
-    ):
+    for name, (choices, what) in _CHOICES.items():
         if name in source:
             values[name] = source.choice(name, choices, what=what)
     if values.get("citation_author") and not values.get("tester_name", report and report.tester_name):
@@ -147,10 +152,7 @@ def _copy(source: Input, author: Account, lens: Lens | None) -> Copy | dict[str,
 
 
 def _check_required(source: Input, values: dict[str, Any], report: Report | None) -> None:
-    for name, what, remedy in (
-        ("lens", "The lens", "Name the lens that was tested."),
-        ("basis", "The basis", f"Use one of: {', '.join(Basis.values)}."),
-    ):
+    for name, (what, remedy) in _REQUIRED.items():
         sent_empty = name in source and source.content[name] in (None, "")
         if sent_empty or (report is None and name not in source):
             source.missing(name, what, remedy)

@@ -31,7 +31,7 @@ from registry.reports.services.filing import file_report, take_submit
 LONGEST_KEY = 64
 FILED, HERE, REFUSED = "filed", "here", "refused"
 _NAMED = ("lens", "teleconverter", "adapter", "filter", "body", "rig", "copy")
-REMEMBERED, REMEMBERED_SECONDS = 10_000, 5.0  # things that lines named
+REMEMBERED, REMEMBERED_SECONDS = 10_000, 15.0  # things that lines named
 # Parts that need the report's rows before they can be checked: such a report is filed by itself.
 _NEED_ROWS = ("images", "own_summary")
 
