@@ -104,7 +104,7 @@ def test_splitting_by_condition_states_the_lens_by_condition(at_the_desk, client
     drain_tasks()
     page = text_of(at_the_desk.get(reverse("lens", args=[lens.slug])))
     assert (
-        "Clean to f/11 with the filter in front of the lens; clean to f/4 with the filter behind the lens"
+        "clean to f/11 with the filter in front of the lens; clean to f/4 with the filter behind the lens"
         in page
     )
     assert "Closed on" in text_of(at_the_desk.get(address(conflict)))
