@@ -73,3 +73,25 @@ class TokenGrant(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Block(models.Model):
+    """While it lasts, an account submits nothing. What it submitted before stays as it is. Kept after it ended."""
+
+    account = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="blocks")
+    by = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="+")
+    reason = models.CharField(max_length=300)
+    at = models.DateTimeField(auto_now_add=True)
+    lifted_by = models.ForeignKey(Account, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    lifted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["account"], condition=models.Q(lifted_at__isnull=True), name="blocked_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"block of {self.account}"

@@ -3,7 +3,7 @@
 from django.apps import apps
 from django.db.models import QuerySet
 
-from registry.accounts.models import Account, TokenGrant
+from registry.accounts.models import Account, Block, TokenGrant
 from registry.errors import NotFound, Problem
 
 
@@ -54,3 +54,8 @@ def has_second_factor(account: Account) -> bool:
 def tokens_of(account: Account) -> QuerySet[TokenGrant]:
     """The account's tokens by name; each has `token.created` and `token.expiry`."""
     return TokenGrant.objects.filter(token__user=account).select_related("token").order_by("name", "pk")
+
+
+def block_in_force(account: Account) -> Block | None:
+    """The block that keeps an account from submitting, if there is one."""
+    return Block.objects.filter(account=account, lifted_at=None).select_related("by").first()

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from registry.accounts.belongings import remove_belongings
 from registry.accounts.models import Account, Role, TokenGrant
-from registry.accounts.queries import email_is_confirmed
+from registry.accounts.queries import block_in_force, email_is_confirmed
 from registry.accounts.rules import (
     TOKENS_PER_ACCOUNT,
     USE_NOTED_EVERY,
@@ -96,7 +96,9 @@ def change_role(*, account: Account, role: str, by: Account) -> Account:
 
 
 def check_may_submit(account: Account) -> None:
-    """Raise NotAllowed while an account's email address is not confirmed, where this installation asks for it."""
+    """Raise NotAllowed while an account is blocked, or its email address is not confirmed where this installation
+    asks for it."""
+    check_not_blocked(account)
     if settings.SUBMIT_NEEDS_CONFIRMED_EMAIL and not email_is_confirmed(account):
         raise NotAllowed(
             Problem(
@@ -105,6 +107,21 @@ def check_may_submit(account: Account) -> None:
                 says="Your email address is not confirmed yet, so that nothing can be submitted.",
                 remedy="Open the link in the letter that was sent to you, or ask for another on your account page; "
                 "the draft waits.",
+            )
+        )
+
+
+def check_not_blocked(account: Account) -> None:
+    """Raise NotAllowed while a moderator has stopped an account's submissions."""
+    block = block_in_force(account)
+    if block is not None:
+        raise NotAllowed(
+            Problem(
+                code="account-blocked",
+                field="author",
+                value=account.name,
+                says=f"This account can’t submit anything since {block.at:%d %B %Y}: {block.reason}",
+                remedy="What you submitted before stays. You can appeal under your account.",
             )
         )
 

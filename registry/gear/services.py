@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from registry.accounts.models import Account
+from registry.accounts.services import check_not_blocked
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.gear.facts import Facts, KnownNames, read_facts
 from registry.gear.models import Body, FactSource, Filter, GearItem, GearStatus, Lens
@@ -187,6 +188,7 @@ def _refuse_double(item: GearItem) -> None:
 
 
 def _check_active(by: Account) -> None:
+    check_not_blocked(by)
     if not by.is_active:
         raise NotAllowed(
             Problem(

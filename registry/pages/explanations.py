@@ -130,7 +130,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "The list or the text is longer than the registry takes.",
         "Shorten it, or spread it over several requests or reports.",
         "too-many max-length too-many-frames too-many-tokens too-many-rows too-many-replies "
-        "too-many-to-compare too-many-watches too-many-reservations too-many-lists text-too-long",
+        "too-many-to-compare too-many-watches too-many-reservations too-many-lists text-too-long too-many-flags",
     ),
     Explanation(
         "Too many requests",
@@ -174,13 +174,14 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Someone else was first",
         "The thing was changed after you had read it, so that storing your version would have lost theirs.",
         "Read it again and make your change to what it says now. Programs send the ETag they saw as If-Match.",
-        "changed-meanwhile",
+        "changed-meanwhile merged-meanwhile",
     ),
     Explanation(
         "Not possible in this state",
         "A report is a draft, submitted, set aside or withdrawn, and each allows other acts.",
         "Revise a submitted report with a reason; a withdrawn one stays as it is.",
-        "wrong-state report-withdrawn fact-already-stated already-* last-steward conflict-closed not-in-force",
+        "wrong-state report-withdrawn fact-already-stated already-* last-steward conflict-closed not-in-force "
+        "appeal-not-open blocked-already not-two-of-a-kind",
     ),
     Explanation(
         "A summary of use that can’t be read",
@@ -219,7 +220,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "The thing belongs to someone else, or the act is a moderator’s or a steward’s.",
         "Sign in with the account it belongs to, or ask a moderator. Nobody decides on their own report.",
         "not-your-* not-allowed moderators-only stewards-only not-a-moderator own-report "
-        "account-closed scope-* email-not-confirmed declared-interest own-proposal second-factor-first",
+        "account-closed scope-* email-not-confirmed declared-interest own-proposal second-factor-first "
+        "account-blocked own-decision moderators-are-not-blocked not-yours not-established",
     ),
     Explanation(
         "Who is asking?",

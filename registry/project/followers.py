@@ -22,6 +22,8 @@ FOLLOWERS: dict[str, list[str]] = {
         "registry.standings.tasks.refresh_for_report",
         "registry.watching.tasks.tell_author",
     ],
+    "report.picture-withheld": ["registry.watching.tasks.tell_author"],
+    "report.picture-shown-again": ["registry.watching.tasks.tell_author"],
     "evidence.joined": ["registry.standings.tasks.refresh_for_report"],
     "evidence.parted": ["registry.standings.tasks.refresh_for_report"],
     "standing.split": ["registry.standings.tasks.refresh_for_report"],

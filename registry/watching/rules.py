@@ -12,7 +12,14 @@ from registry.watching.models import NoticeMail, Rhythm
 WATCHES_PER_ACCOUNT = 500
 INTERVALS = {Rhythm.DAILY: timedelta(days=1), Rhythm.WEEKLY: timedelta(days=7)}
 # Events about a report that its author is told of.
-TOLD_TO_AUTHORS = ("report.questioned", "report.set-aside", "report.restored", "report.corrected")
+TOLD_TO_AUTHORS = (
+    "report.questioned",
+    "report.set-aside",
+    "report.restored",
+    "report.corrected",
+    "report.picture-withheld",
+    "report.picture-shown-again",
+)
 
 
 def verdict_of(words: str) -> str:

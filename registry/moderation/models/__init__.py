@@ -1,5 +1,16 @@
+from registry.moderation.models.care import Appeal, Flag, FlagOutcome, FlagReason
 from registry.moderation.models.decisions import Act, Decision, DecisionReport
 from registry.moderation.models.interests import Interest
 from registry.moderation.models.queue import Handling
 
-__all__ = ["Act", "Decision", "DecisionReport", "Handling", "Interest"]
+__all__ = [
+    "Act",
+    "Appeal",
+    "Decision",
+    "DecisionReport",
+    "Flag",
+    "FlagOutcome",
+    "FlagReason",
+    "Handling",
+    "Interest",
+]

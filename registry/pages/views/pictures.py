@@ -27,14 +27,16 @@ def picture(request: HttpRequest, name: str) -> FileResponse:
     """
     image = queries.image_for(PurePosixPath(name).name.partition("-")[0], request.user)
     kind, _ = mimetypes.guess_type(name)
+    moderates = request.user.is_authenticated and request.user.moderates
+    hidden = image.withheld.values() if moderates else ()  # who moderates has to see what was flagged
     if (
-        name not in (image.picture, image.thumbnail)
+        name not in (image.picture, image.thumbnail, *hidden)
         or kind not in SHOWN_TYPES
         or not default_storage.exists(name)
     ):
         raise Http404(f"There is no picture “{name}”.")
     response = FileResponse(default_storage.open(name), content_type=kind)
-    public = image.report is not None and image.report.state == ReportState.SUBMITTED
+    public = not image.withheld and image.report is not None and image.report.state == ReportState.SUBMITTED
     response["Cache-Control"] = f"public, max-age={A_YEAR}, immutable" if public else "private, max-age=600"
     response["X-Content-Type-Options"] = "nosniff"
     response["Content-Security-Policy"] = "default-src 'none'; sandbox"

@@ -50,6 +50,8 @@ class SampleImage(models.Model):
     kept = models.CharField(max_length=200, blank=True)  # name in private storage
     picture = models.CharField(max_length=200, blank=True)  # name in public storage
     thumbnail = models.CharField(max_length=200, blank=True)
+    # While a flagged picture is hidden: what `picture` and `thumbnail` said, which are empty meanwhile.
+    withheld = models.JSONField(default=dict, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     updated_at = models.DateTimeField(auto_now=True)
 

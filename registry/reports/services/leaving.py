@@ -10,7 +10,7 @@ from registry.accounts.models import Account
 from registry.accounts.services import check_password_of, close_account
 from registry.errors import Conflict, InvalidInput, Problem
 from registry.reports import storage
-from registry.reports.models import ImportedReport, Report, ReportState, SampleImage
+from registry.reports.models import ImportedReport, Report, ReportRevision, ReportState, SampleImage
 from registry.reports.rules.sources import one_spelling
 from registry.reports.rules.sweeps import WAITING
 from registry.reports.services.drafts import discard_draft
@@ -85,8 +85,9 @@ def _purge_pictures(account: Account, *, take_down: bool) -> None:
     for image in account.images.exclude(report=None).select_related("report"):
         hidden = take_down or image.report.state == ReportState.WITHDRAWN
         gone = [image.original, image.kept, *((image.picture, image.thumbnail) if hidden else ("", ""))]
-        _discard_once_committed([gone])
-        image.original = image.kept = ""
+        aside = ["", "", image.withheld.get("picture", ""), image.withheld.get("thumbnail", "")]
+        _discard_once_committed([gone, aside])
+        image.original, image.kept, image.withheld = "", "", {}
         if hidden:
             image.picture = image.thumbnail = ""
         image.file_name, image.exif, image.problem = "frame", {}, None
@@ -110,6 +111,17 @@ def _cite(pseudonym: str, *, instead_of: str) -> None:
     for report in Report.objects.filter(citation_author__in=spellings):
         hold_report(report, states=ReportState.values)
         write_report(report, citation_author=pseudonym)
+    for field in ("tester_name", "citation_author"):
+        _cite_in_revisions(field, pseudonym, instead_of=instead_of)
+
+
+def _cite_in_revisions(field: str, pseudonym: str, *, instead_of: str) -> None:
+    """What reports said before an edit says it under the pseudonym too; nothing else in it can be changed."""
+    named = ReportRevision.objects.exclude(**{f"content__{field}": ""})
+    for revision in named.only("content").iterator():
+        if one_spelling(revision.content.get(field) or "") == one_spelling(instead_of):
+            revision.content[field] = pseudonym
+            revision.save(update_fields=["content"])
 
 
 def _discard_once_committed(names: Iterable[tuple[str, str, str, str]]) -> None:

@@ -7,7 +7,8 @@ from datetime import date
 
 from django.utils import timezone
 
-from registry.errors import InvalidInput
+from registry.accounts.services import check_not_blocked
+from registry.errors import InvalidInput, NotAllowed
 from registry.ledger.services import record
 from registry.reports.models import Report, ReportState
 from registry.reports.rules.submission import check_submission
@@ -45,8 +46,9 @@ def enter_when_ready(report: Report) -> None:
     if not (report.submit_when_measured and report.state == ReportState.DRAFT and is_settled(report)):
         return
     try:
+        check_not_blocked(report.author)
         enter(report)
-    except InvalidInput as error:
+    except (InvalidInput, NotAllowed) as error:
         found = [asdict(problem) for problem in error.problems]
         write_report(report, submit_when_measured=False, submit_problems=found)
 

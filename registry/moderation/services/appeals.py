@@ -1,0 +1,133 @@
+"""Blocking an account by decision, and appeals, which another moderator answers."""
+
+from __future__ import annotations
+
+from django.db import transaction
+from django.utils import timezone
+
+from registry.accounts import blocking
+from registry.accounts.models import Account, Block
+from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
+from registry.ledger.services import record
+from registry.moderation.models import Appeal, Flag, FlagOutcome, Handling
+from registry.moderation.rules import check_may_moderate, checked_reason
+from registry.reports.models import SampleImage
+from registry.reports.services.withholding import show_picture_again
+
+LONGEST_APPEAL = 2000
+
+
+@transaction.atomic
+def block_account(*, account: Account, by: Account, reason: str) -> Block:
+    """As accounts.blocking.block_account, by a moderator with a stated reason."""
+    check_may_moderate(by)
+    return blocking.block_account(account=account, by=by, reason=checked_reason(reason))
+
+
+@transaction.atomic
+def lift_block(*, block: Block, by: Account, reason: str) -> Block:
+    """As accounts.blocking.lift_block, by any moderator with a stated reason."""
+    check_may_moderate(by)
+    return blocking.lift_block(block=block, by=by, reason=checked_reason(reason))
+
+
+@transaction.atomic
+def appeal(*, by: Account, says: str, block: Block | None = None, image: SampleImage | None = None) -> Appeal:
+    """Ask for a second look at one's block, or at one's hidden picture.
+
+    Raises NotAllowed for someone else's, Conflict while one waits or where it is over, InvalidInput.
+    """
+    says = _checked(says)
+    about = block or image
+    Account.objects.select_for_update().get(pk=by.pk)
+    if (block.account_id if block else image.owner_id) != by.pk:
+        raise NotAllowed(
+            Problem(
+                code="not-yours",
+                field="appeal",
+                says="That does not concern your account.",
+                remedy="Appeal against what was decided about you.",
+            )
+        )
+    over = block.lifted_at is not None if block else not image.withheld
+    if over or Appeal.objects.filter(block=block, image=image, granted=None).exists():
+        raise Conflict(
+            Problem(
+                code="appeal-not-open",
+                field="appeal",
+                value=str(about),
+                says="It is over, or your appeal waits already.",
+                remedy="Wait for the answer; it comes on this page.",
+            )
+        )
+    made = Appeal.objects.create(by=by, says=says, block=block, image=image)
+    record("appeal.made", actor=by, subject_kind="appeal", subject_id=str(made.pk))
+    return made
+
+
+@transaction.atomic
+def answer_appeal(*, appeal: Appeal, by: Account, grant: bool, answer: str) -> Appeal:
+    """Grant an appeal, which lifts the block or shows the picture, or say why not.
+
+    Raises NotAllowed for who made the decision appealed against, or is no moderator; Conflict if answered.
+    """
+    check_may_moderate(by)
+    answer = checked_reason(answer)
+    appeal = Appeal.objects.select_for_update(of=("self",)).select_related("block", "image").get(pk=appeal.pk)
+    if by.pk in deciders_of(appeal) | {appeal.by_id}:
+        raise NotAllowed(
+            Problem(
+                code="own-decision",
+                field="appeal",
+                value=appeal.pk,
+                says="The appeal is against your own decision, or your own.",
+                remedy="Leave it to another moderator.",
+            )
+        )
+    if appeal.granted is not None:
+        raise Conflict(
+            Problem(
+                code="appeal-not-open",
+                field="appeal",
+                value=appeal.pk,
+                says=f"{appeal.answered_by} has answered this appeal.",
+                remedy="Read the answer.",
+            )
+        )
+    appeal.granted, appeal.answer = grant, answer
+    appeal.answered_by, appeal.answered_at = by, timezone.now()
+    appeal.save(update_fields=["granted", "answer", "answered_by", "answered_at"])
+    if grant and appeal.block:
+        blocking.lift_block(block=appeal.block, by=by, reason=answer)
+    elif grant:
+        show_picture_again(image=appeal.image, by=by, reason=answer)
+        Flag.objects.filter(image=appeal.image, outcome__in=(FlagOutcome.OPEN, FlagOutcome.HIDDEN)).update(
+            outcome=FlagOutcome.NOTHING_WRONG, settled_by=by, settled_at=timezone.now(), reason=answer
+        )
+    Handling.objects.filter(kind="appeal", key=str(appeal.pk)).delete()
+    data = {"granted": grant, "reason": answer}
+    record("appeal.answered", actor=by, subject_kind="appeal", subject_id=str(appeal.pk), data=data)
+    return appeal
+
+
+def deciders_of(appeal: Appeal) -> set[int]:
+    """The moderators whose decision is appealed against."""
+    if appeal.block:
+        return {appeal.block.by_id}
+    kept_hidden = Flag.objects.filter(image=appeal.image, outcome=FlagOutcome.HIDDEN)
+    return set(kept_hidden.values_list("settled_by", flat=True))
+
+
+def _checked(says: str) -> str:
+    text = "".join(sign for sign in says if sign.isprintable() or sign in "\n\t").strip()
+    if text and len(text) <= LONGEST_APPEAL:
+        return text
+    raise InvalidInput(
+        Problem(
+            code="text-too-long" if text else "missing",
+            field="says",
+            value=text[:60],
+            says=f"The appeal has {len(text)} characters." if text else "The appeal is empty.",
+            remedy=f"Shorten it to {LONGEST_APPEAL}." if text else "Say why it should be looked at again.",
+        )
+    )
