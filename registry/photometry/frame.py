@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from registry.optics.linear_image import LinearImage
 from registry.photometry import gates
 from registry.photometry.baseline import control_kinds, rounded, single_frame_kinds
+from registry.photometry.bells import hidden_bell
 from registry.photometry.centre import linearised
 from registry.photometry.falloff import Optics
 from registry.photometry.fitting import FrameFit, fit_frame
@@ -75,8 +78,8 @@ def terms_of(fit: FrameFit) -> Terms:
     drift_sd = CENTRE_UNCERTAINTY * max(fit.found.strength, 0.01)
     nuisances = np.diag(np.concatenate([[drift_sd, drift_sd], fit.columns.nuisance_sd]))
     reduced = without_nuisances(sums, nuisances)
-    by_kind, log_none = likeliest(
-        [without_falloff(reduced, kind) for kind in fit.kinds], few_patches(), MOST_BASELINES
-    )
+    every_kind = [without_falloff(reduced, kind) for kind in fit.kinds]
+    by_kind, log_none = likeliest(every_kind, few_patches(), MOST_BASELINES)
     log_odds = LOG_ODDS_OF_A_PATCH + fit.found.log_odds
-    return patch_posterior(by_kind, log_none, single_frame_patches(), log_odds)
+    terms = patch_posterior(by_kind, log_none, single_frame_patches(), log_odds)
+    return replace(terms, hidden_bell=hidden_bell(every_kind, terms.log_evidence))

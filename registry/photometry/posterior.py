@@ -137,6 +137,8 @@ def likeliest(
 class Terms:
     """The mixture posterior of a patch: a term for each (baseline, patch profile) that matters, and "no patch".
 
+    log_evidence: of all of it together, prior odds of a patch included. hidden_bell: strength in EV of a broad bell
+    that the frame doesn't refute (bells.py), 0 where none was asked for.
     share: weight of each term if there is a patch (terms,), sums to 1. radius: of its profile (terms, K).
     profile_mean, profile_variance: of the excess over the nodes (terms, K·nodes); the variance is what strength
     and deviation leave open within a term. unforeseen: probability that the falloff is like no sample.
@@ -144,6 +146,7 @@ class Terms:
 
     probability_of_patch: float
     unforeseen: float
+    log_evidence: float
     share: np.ndarray
     radius: np.ndarray
     profile_mean: np.ndarray
@@ -151,6 +154,7 @@ class Terms:
     strength_variance: np.ndarray
     deviation: np.ndarray
     member: np.ndarray
+    hidden_bell: float = 0.0
 
     def read(self, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and standard deviation in each term of rows · profile; rows (n, K·nodes) → (n, terms) twice."""
@@ -204,6 +208,7 @@ def patch_posterior(
     return Terms(
         probability_of_patch=probability,
         unforeseen=float(probability * unforeseen_share),
+        log_evidence=float(np.logaddexp(log_patch, log_none)),
         share=weight / weight.sum(),
         radius=joined[1],
         profile_mean=joined[2],

@@ -18,7 +18,7 @@ SYSTEMATIC_SHARE = 0.025
 SMALLEST_SE = 0.004
 """What no posterior knows of (stray light, a tone curve's rest, the model itself): share of the excess, and EV."""
 
-UNCERTAIN_SE, UNCERTAIN_SHARE = 0.05, 0.03
+UNCERTAIN_SE, UNCERTAIN_SHARE = 0.055, 0.06
 """A frame leaves it open if its standard error exceeds the sum of these: EV, and share of the excess."""
 
 BROAD_FROM, BROAD_RANGE, MOST_BREADTH = 0.13, 0.12, 1.3
@@ -64,7 +64,7 @@ def measurement_of(
     peak = float(profile_ev[NODES < 0.8].max())
     radius = half_peak_radius(profile_ev, float(terms.share @ terms.radius[:, frame]))
     profile = _profile(fit, profile_ev, profile_se)
-    extra = _ambiguity(profile, ev, radius) if alone else 0.0
+    extra = _ambiguity(profile, ev, radius, terms.hidden_bell) if alone else 0.0
     if terms.unforeseen > 0.5:
         extra = float(np.hypot(extra, UNFORESEEN_SE + UNFORESEEN_SHARE * ev))
     se = float(np.hypot(se, extra))
@@ -87,14 +87,18 @@ def measurement_of(
     return with_tone_curve(measured, image)
 
 
-def _ambiguity(profile: Profile, ev: float, radius: float) -> float:
-    """Standard error in EV for what one frame can't tell apart: a broad soft patch, and falloff."""
+def _ambiguity(profile: Profile, ev: float, radius: float, hidden_bell: float) -> float:
+    """Standard error in EV for what one frame can't tell apart: a broad soft patch, and falloff.
+
+    The interval reaches hidden_bell, a strength that the frame doesn't refute.
+    """
     left = float(np.interp(1.5 * radius, profile.radius, profile.excess)) / max(profile.excess.max(), 1e-3)
     shown = np.clip(ev / FAINT_EV, 0, 1)
     softness = np.clip((left - SOFT_FROM) / SOFT_RANGE, 0, 1) * shown
     breadth = np.clip((radius - BROAD_FROM) / BROAD_RANGE, 0, MOST_BREADTH)
     depth = np.clip(-np.interp(DEPTH_RADIUS, profile.radius, profile.baseline), 0, MOST_DEPTH_EV)
-    return float(np.hypot(BREADTH_SHARE * ev * breadth * softness, DEPTH_SHARE * depth * softness))
+    shape = np.hypot(BREADTH_SHARE * ev * breadth * softness, DEPTH_SHARE * depth * softness)
+    return float(np.hypot(shape, max(hidden_bell - ev, 0.0) / NORMAL_95))
 
 
 def with_note_on_breadth(measured: Measurement, words: str = NEEDS_SWEEP) -> Measurement:
