@@ -20,8 +20,12 @@ import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # settings come first
+    from django.core.handlers.wsgi import WSGIHandler
 
 MARKS = (1.4, 2, 2.8, 4, 5.6, 8, 11, 16)
 LENSES = 40
@@ -64,9 +68,15 @@ def write_body(path: Path, count: int, lenses: list[str], body: str, evening: st
             file.write(json.dumps(report) + "\n")
 
 
+@cache
+def application() -> WSGIHandler:
+    from django.core.wsgi import get_wsgi_application
+
+    return get_wsgi_application()
+
+
 def file_body(path: Path, token: str) -> list[int]:
     """Send a body through the application; the status of each line."""
-    from django.core.wsgi import get_wsgi_application
     from django.test.client import RequestFactory
 
     with path.open("rb") as body:
@@ -78,7 +88,7 @@ def file_body(path: Path, token: str) -> list[int]:
             "wsgi.input": body,
         }
         statuses, rest = [], b""
-        answer = get_wsgi_application()(environ, lambda status, headers: None)
+        answer = application()(environ, lambda status, headers: None)
         for chunk in answer:
             *lines, rest = (rest + chunk).split(b"\n")
             statuses += [json.loads(line)["status"] for line in lines]

@@ -109,7 +109,8 @@ class Input:
         if not isinstance(value, str):
             self.refuse("not-text", name, value, f"{what} “{value}” is not text.", "Send it as text.")
             return ""
-        cleaned = "".join(sign for sign in value if sign.isprintable() or sign in "\n\t").strip()
+        plain_text = value.isprintable()
+        cleaned = (value if plain_text else "".join(filter(_may_stand, value))).strip()
         if len(cleaned) > longest:
             self.refuse(
                 "text-too-long",
@@ -206,6 +207,10 @@ class Input:
         return [
             Input(entry, f"{self.field(name)}[{index}]", self.problems) for index, entry in enumerate(value)
         ]
+
+
+def _may_stand(sign: str) -> bool:
+    return sign.isprintable() or sign in "\n\t"
 
 
 def plain(value: Any) -> Any:
