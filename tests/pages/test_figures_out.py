@@ -13,6 +13,7 @@ from registry.ledger.worker import drain_tasks
 from registry.pages import drawing_limit
 from registry.pages.themes import theme
 from registry.reports import services
+from registry.standings.models import PriorsEdition, Standing
 from tests.factories import LensFactory, MakerFactory, MountFactory, TeleconverterFactory
 from tests.report_factories import ReadingFactory, ReportFactory, SweepFactory
 
@@ -62,6 +63,15 @@ def test_a_ladder_stands_by_itself_with_title_words_and_edition(client, lens):
     assert f"{lens} at 720 nm" in words and "One report so far: clean to f/8" in words
     assert "Cleanstop, live data of" in words and "method" in words and "CC BY 4.0" in words
     assert "var(" not in answer.content.decode()  # no style of the site is needed
+
+
+def test_a_published_figure_names_the_priors_that_its_standing_was_computed_under(client, lens):
+    graded(lens)
+    number = Standing.objects.filter(lens=lens).first().priors.number
+    PriorsEdition.objects.update(in_force=False)
+    PriorsEdition.objects.create(number=number + 1, method_version="later", content={}, in_force=True)
+    assert f"priors edition {number}" in words_of(picture(client, lens, "ladder").content)
+    assert f"priors edition {number}, " in client.get(reverse("lens", args=[lens.slug])).content.decode()
 
 
 def test_the_same_state_draws_the_same_bytes(client, lens, measured):

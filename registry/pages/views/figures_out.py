@@ -13,7 +13,7 @@ from registry.errors import NotFound, Problem
 from registry.gear import queries as gear
 from registry.gear.models import GearKind
 from registry.pages.drawing_limit import SVG_COSTS, WINDOW_SECONDS, may_draw
-from registry.pages.editions import live_edition
+from registry.pages.editions import edition_of, live_edition
 from registry.pages.excess_plot import excess_picture
 from registry.pages.forms.pictures import PictureForm
 from registry.pages.kept import kept, name_of, unchanged
@@ -56,7 +56,7 @@ def lens_picture(request: HttpRequest, slug: str, name: str, kind: str) -> HttpR
 def _edition(answer: standings.LensAnswer, options: dict) -> str:
     if options["release"]:
         return f"release {options['release']}, method {answer.method_version}"
-    return live_edition(answer.stated_on, answer.method_version)
+    return edition_of(answer)
 
 
 @require_safe
@@ -105,7 +105,7 @@ def ladder_table(request: HttpRequest, slug: str) -> HttpResponse:
             table.writerow(
                 [slug, f"{seen.cut_on_nm:g}", zone.zone, f"{stop.f_number:g}", _figure(stop.p_clean),
                  _figure(stop.low), _figure(stop.high), zone.words, zone.confidence, zone.n_independent,
-                 live_edition(answer.stated_on, answer.method_version)]
+                 edition_of(answer)]
             )  # fmt: skip
     return response
 
@@ -194,7 +194,7 @@ def _excess(answer: standings.LensAnswer, options: dict, kind: str) -> bytes:
         )
     words = {} if options["plain"] else {
         "title": f"{answer.path}, {zone.label}, {answer.here.label}",
-        "edition": f"Cleanstop, {live_edition(answer.stated_on, answer.method_version)}. CC BY 4.0",
+        "edition": f"Cleanstop, {edition_of(answer)}. CC BY 4.0",
     }  # fmt: skip
     width = options["width"] if kind == "png" else None
     return excess_picture(

@@ -12,7 +12,7 @@ from django.utils.http import urlencode
 from registry.consensus.cells import BANDS
 from registry.gear import queries as gear
 from registry.pages.camera import Camera
-from registry.pages.editions import live_edition
+from registry.pages.editions import edition_of
 from registry.pages.figures import common_scale
 from registry.publishing.queries import latest_release
 from registry.reports.models import Report, ReportState
@@ -67,7 +67,7 @@ def lens_context(answer: standings.LensAnswer, seen: Camera) -> dict[str, Any]:
         "history": standings.history_of(tested, path=path)[:CHANGES_SHOWN],
         "sources": gear.sources_of(tested),
         "wave_scale": common_scale(band.worst.stops for band in (answer.here, *answer.others) if band.worst),
-        "edition": live_edition(answer.stated_on, answer.method_version),
+        "edition": edition_of(answer),
         "release": latest_release(),
         "query": _query(answer, seen),
         "address": _address(answer, seen),

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.db.models import F
+
 from registry.consensus.assessment import StopChance, assess_lens
 from registry.consensus.cells import UNSTATED, band_label, cut_on_band, zone_label, zones_of
 from registry.consensus.constants import METHOD_VERSION, VISIBLE_EV
@@ -89,7 +91,7 @@ class LensAnswer:
     here: BandAnswer
     others: tuple[BandAnswer, ...]
     findings: list[FindingSummary] = field(default_factory=list)
-    priors_number: int = 0
+    priors_number: int = 0  # the edition of the priors that the standings were computed under
     method_version: str = METHOD_VERSION
     stated_on: date | None = None  # when its standings were last computed; None without any
 
@@ -129,14 +131,13 @@ def lens_answer(
         rows = standing_rows(lens, teleconverter=path.teleconverter, adapter=path.adapter)
     else:
         rows = rows_at(path, visible_ev)
-    edition = edition_in_force()
     return answer_from(
         path,
         rows,
         cut_on_nm=cut_on_nm,
         visible_ev=visible_ev,
         findings=findings_of(lens),
-        priors_number=edition.number if edition else 0,
+        priors_number=_edition_of(rows),
         method_version=max((row.method_version for row in rows), default="") or METHOD_VERSION,
         stated_on=max((row.computed_at.date() for row in rows if row.computed_at), default=None),
     )
@@ -168,9 +169,19 @@ def answer_from(
 def standing_rows(
     lens: Lens, *, teleconverter: Teleconverter | None = None, adapter: Adapter | None = None
 ) -> list[Standing]:
-    """Stored standings of one light path that rest on reports."""
+    """Stored standings of one light path that rest on reports, each with edition_number: of the priors it was computed
+    under."""
     rows = Standing.objects.filter(lens=lens, teleconverter=teleconverter, adapter=adapter, n_reports__gt=0)
-    return list(rows)
+    return list(rows.annotate(edition_number=F("priors__number")))
+
+
+def _edition_of(rows: Sequence[Standing]) -> int:
+    """Number of the priors that rows were computed under; where none is stored of those in force, 0 without any."""
+    numbers = [row.edition_number for row in rows if row.pk]
+    if numbers:
+        return max(numbers)
+    edition = edition_in_force()
+    return edition.number if edition else 0
 
 
 def rows_at(path: LightPath, visible_ev: float) -> list[Standing]:
