@@ -12,7 +12,7 @@ from registry.accounts.models import Account
 from registry.bags.contents import CONSIDERED, Bag, BagBody, Carried
 from registry.bags.services import change_bag
 from registry.bags.use import FORMAT, read_use
-from registry.gear.models import Lens
+from registry.gear.models import Body, Lens
 from registry.kits.bag import FrontFilter, Prices
 from registry.picks.models import PickList
 from registry.picks.rules import PickGiven
@@ -27,6 +27,7 @@ BAG_LENSES = (
     Carried("osterby-marram-15-mm-f-2-8-fisheye"),
     Carried("osterby-marram-16-35-mm-f-4", state=CONSIDERED),
 )
+CUT_ONS_NM = (720.0, 830.0)
 WATCHED = ("osterby-marram-24-105-mm-f-4", "osterby-marram-16-35-mm-f-4", "vantorre-polder-50-mm-f-1-4")
 # Frames by lens, focal length (mm) and f-number, as registry.folder would count them in a year's pictures.
 USE = {
@@ -58,15 +59,17 @@ def publish_picks() -> None:
 
 
 def packed() -> Bag:
-    """A full-spectrum and a converted body, one filter owned, invented prices in shells."""
+    """A full-spectrum body that takes a filter for either cut-on, one filter owned, invented prices in shells."""
+    body = Body.objects.select_related("maker").get(name="Causey C2")
     filters = {
-        FrontFilter(720, diameter): Decimal(price)
+        FrontFilter(cut_on_nm, diameter): Decimal(price)
+        for cut_on_nm in CUT_ONS_NM
         for diameter, price in ((49, 30), (52, 32), (55, 34), (67, 46), (72, 52), (77, 58))
     }
     return Bag(
         lenses=BAG_LENSES,
-        cut_ons_nm=(720.0,),
-        bodies=(BagBody("Causey C2", None, 14.2), BagBody("Causey 5", 720.0)),
+        cut_ons_nm=CUT_ONS_NM,
+        bodies=(BagBody(str(body), None, body.half_diagonal_mm),),
         filters=(FrontFilter(720, 67),),
         prices=Prices(filters, ring=Decimal(8), currency="shells"),
         use=read_use(_summary()),
