@@ -60,7 +60,8 @@ for number, version, rows in world["conflicts"]:
     conflict = Conflict.objects.get(pk=number)
     chosen = list(Report.objects.filter(pk__in=rows[3:])) if who == 0 else []
     act = "same-copy" if who == 0 else "accept"
-    attempt(lambda: decide(by=me, act=act, conflict=conflict, reports=chosen, reason="At once.", expected_version=version))
+    sent = {"act": act, "conflict": conflict, "reports": chosen, "reason": "At once.", "expected_version": version}
+    attempt(lambda: decide(by=me, **sent))
 for number in world["proposals"]:
     proposal = Decision.objects.get(pk=number)
     attempt(lambda: answer_proposal(decision=proposal, by=me, agree=who == 0, reason="At once."))
