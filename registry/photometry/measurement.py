@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-METHOD_VERSION = "1.1"
+METHOD_VERSION = "1.2"
 
 MEASURED = "measured"
 UNCERTAIN = "uncertain"
