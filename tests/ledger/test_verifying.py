@@ -11,7 +11,7 @@ from registry.ledger.triggers import create_triggers, drop_triggers
 
 pytestmark = pytest.mark.django_db
 
-EMPTY = {"sqlite": "DELETE FROM ledger_event", "postgresql": "TRUNCATE ledger_event"}
+EMPTY = {"sqlite": "DELETE FROM ledger_event", "postgresql": "TRUNCATE ledger_event CASCADE"}
 
 
 @pytest.fixture

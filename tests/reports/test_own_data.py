@@ -189,6 +189,16 @@ def test_relays_that_cite_them_cite_the_pseudonym(wren, relay):
     assert relay.tester_name == pseudonym and relay.version > version
 
 
+def test_what_such_relays_said_before_an_edit_names_them_no_longer(wren, relay):
+    changes = {"citation_author": "Wren of the Dunes", "notes": "page 3"}
+    services.revise_report(report=relay, by=relay.author, reason="page", changes=changes)
+    services.revise_report(report=relay, by=relay.author, reason="page", changes={"notes": "page 4"})
+    pseudonym = leave(wren)
+    first, second = relay.revisions.all()
+    assert first.content["tester_name"] == second.content["citation_author"] == pseudonym
+    assert (first.content["citation_author"], second.content["notes"]) == ("", "page 3")
+
+
 def test_signing_in_is_over_in_every_way(wren, rf):
     client = Client()
     client.force_login(wren)
