@@ -56,7 +56,7 @@ def test_every_resource_is_in_it(document):
     assert resources == {
         "makers", "mounts", "lenses", "bodies", "filters", "teleconverters", "adapters", "rigs", "copies",
         "reports", "images", "standings", "conflicts", "shot-lists", "missing-facts", "bags", "kit-plans",
-        "wanted-tests", "pick-lists", "me",
+        "wanted-tests", "pick-lists", "exports", "releases", "decisions", "me",
     }  # fmt: skip
 
 
