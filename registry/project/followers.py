@@ -43,6 +43,7 @@ FOLLOWERS: dict[str, list[str]] = {
 EVERY: dict[str, timedelta] = {
     "registry.reports.tasks.finish_stale_frames": timedelta(hours=1),
     "registry.standings.tasks.renew_priors_and_standings": timedelta(days=1),
+    "registry.moderation.tasks.note_figures": timedelta(days=1),
     "registry.wanted.tasks.rank_what_is_wanted": timedelta(hours=1),
     "registry.watching.tasks.send_mail_due": timedelta(hours=1),
 }

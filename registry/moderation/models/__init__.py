@@ -1,11 +1,13 @@
 from registry.moderation.models.care import Appeal, Flag, FlagOutcome, FlagReason
 from registry.moderation.models.decisions import Act, Decision, DecisionReport
+from registry.moderation.models.figures import DayFigures
 from registry.moderation.models.interests import Interest
 from registry.moderation.models.queue import Handling
 
 __all__ = [
     "Act",
     "Appeal",
+    "DayFigures",
     "Decision",
     "DecisionReport",
     "Flag",

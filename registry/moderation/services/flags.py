@@ -12,6 +12,7 @@ from registry.accounts.services import check_not_blocked
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.ledger.services import record
 from registry.moderation.models import Flag, FlagOutcome, FlagReason, Handling
+from registry.moderation.queries.care import key_of
 from registry.moderation.rules import LONGEST_REASON, check_may_moderate, check_no_part_in, checked_reason
 from registry.reports.models import Report, SampleImage
 from registry.reports.queries import PUBLIC_STATES
@@ -83,11 +84,6 @@ def settle_flags(*, by: Account, report: Report, image: SampleImage | None, outc
         data = {"outcome": outcome, "reason": reason, "image": image.public_id if image else None}
         record("flag.settled", actor=by, subject_kind="report", subject_id=report.public_id, data=data)
     return settled
-
-
-def key_of(report: Report, image: SampleImage | None) -> str:
-    """How what was flagged is named where moderators take it on."""
-    return f"{report.public_id}:{image.public_id}" if image else report.public_id
 
 
 def _check(by: Account, report: Report, image: SampleImage | None, reason_code: str, says: str) -> None:

@@ -1,0 +1,118 @@
+"""Flags, blocks and appeals, as those see them who settle them and those whom they concern."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from registry.accounts.models import Account, Block
+from registry.accounts.queries import block_in_force
+from registry.errors import NotFound, Problem
+from registry.moderation.models import Appeal, Flag, FlagOutcome
+from registry.reports.models import Report, SampleImage
+
+
+@dataclass(frozen=True)
+class Flagged:
+    """What open flags are on one report, or on one picture of it."""
+
+    key: str
+    report: Report
+    image: SampleImage | None
+    flags: tuple[Flag, ...]
+
+    @property
+    def since(self) -> datetime:
+        return self.flags[0].at
+
+
+def flagged() -> list[Flagged]:
+    """What waits to be looked at: hidden pictures first, then by age."""
+    rows = (
+        Flag.objects.filter(outcome=FlagOutcome.OPEN)
+        .select_related("report__lens__maker", "report__author", "image", "by")
+        .order_by("id")
+    )
+    things: dict[tuple, list[Flag]] = defaultdict(list)
+    for flag in rows:
+        things[flag.report_id, flag.image_id].append(flag)
+    found = [
+        Flagged(key_of(flags[0].report, flags[0].image), flags[0].report, flags[0].image, tuple(flags))
+        for flags in things.values()
+    ]
+    return sorted(found, key=lambda one: (not (one.image and one.image.withheld), one.since))
+
+
+def key_of(report: Report, image: SampleImage | None) -> str:
+    """How what was flagged is named where moderators take it on."""
+    return f"{report.public_id}:{image.public_id}" if image else report.public_id
+
+
+def appeals_waiting() -> QuerySet[Appeal]:
+    """Appeals that nobody has answered, the oldest first."""
+    return appeals().filter(granted=None)
+
+
+def appeals() -> QuerySet[Appeal]:
+    return Appeal.objects.select_related("by", "block__by", "image__report", "answered_by")
+
+
+def appeal_by_number(number: int) -> Appeal:
+    """Raises NotFound."""
+    return _found(appeals().filter(pk=number).first(), "appeal", number)
+
+
+def block_by_number(number: int) -> Block:
+    """Raises NotFound."""
+    return _found(Block.objects.filter(pk=number).select_related("account").first(), "block", number)
+
+
+@dataclass(frozen=True)
+class Restriction:
+    """Something decided about an account that it can appeal against. appeals: its own, the oldest first."""
+
+    kind: str
+    key: int
+    words: str
+    appeals: tuple[Appeal, ...]
+
+    @property
+    def waits(self) -> bool:
+        return any(one.granted is None for one in self.appeals)
+
+
+def restrictions_of(account: Account) -> list[Restriction]:
+    """What keeps an account, or its pictures, from being seen or heard."""
+    return list(_restrictions(account))
+
+
+def hidden_picture(account: Account, number: int) -> SampleImage:
+    """One of an account's own pictures. Raises NotFound."""
+    return _found(account.images.filter(pk=number).select_related("report").first(), "picture", number)
+
+
+def _restrictions(account: Account) -> Iterator[Restriction]:
+    if block := block_in_force(account):
+        words = f"Your account submits nothing since {block.at:%d %B %Y}: {block.reason}"
+        yield Restriction("block", block.pk, words, tuple(appeals().filter(block=block)))
+    for image in account.images.exclude(withheld={}).select_related("report__lens__maker"):
+        words = f"A picture of your report {image.report.public_id} on the {image.report.lens} is hidden."
+        yield Restriction("picture", image.pk, words, tuple(appeals().filter(image=image)))
+
+
+def _found(row, what: str, number: int):
+    if row is None:
+        raise NotFound(
+            Problem(
+                code=f"unknown-{what}",
+                field=what,
+                value=number,
+                says=f"There is no {what} number {number}.",
+                remedy="Look it up in its list.",
+            )
+        )
+    return row

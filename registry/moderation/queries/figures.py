@@ -1,0 +1,65 @@
+"""How the registry fares: figures of today, and as they were noted day by day."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from statistics import median
+from typing import Any
+
+from django.db.models import Min
+from django.utils import timezone
+
+from registry.consensus.descriptive import registry_agreement
+from registry.moderation.models import Act, DayFigures, Decision
+from registry.moderation.rules import DECIDING
+from registry.standings.models import Conflict, Standing
+from registry.standings.queries.evidence import counting_reports, evidence_by_path, usable_entries
+
+LOOKED_BACK = timedelta(days=90)
+ENOUGH_VOICES = 3
+ROWS_SHOWN = 12
+
+
+def figures_now() -> dict[str, Any]:
+    """Today's figures but for the reliability, which needs all evidence."""
+    stated = Standing.objects.filter(n_independent__gt=0)
+    total = stated.count()
+    founded = stated.filter(n_independent__gte=ENOUGH_VOICES).count()
+    return {
+        "open_conflicts": Conflict.objects.filter(open=True).count(),
+        "median_days": _median_days(),
+        "well_founded": founded / total if total else None,
+    }
+
+
+def reliability_now() -> float | None:
+    """Krippendorff's α (ordinal) of all grades that count; reads every counting report."""
+    catalogue = []
+    for path, entries in evidence_by_path(counting_reports()).items():
+        optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
+        catalogue.append((optics, usable_entries(entries, optics)[0]))
+    return registry_agreement(catalogue)
+
+
+def figures_over_time() -> list[DayFigures]:
+    """At most twelve noted days, newest first: the latest, and one a week before it."""
+    found: list[DayFigures] = []
+    last: date | None = None
+    for row in DayFigures.objects.all()[: 7 * ROWS_SHOWN]:
+        if last is None or last - row.day >= timedelta(days=7):
+            found.append(row)
+            last = row.day
+    return found[:ROWS_SHOWN]
+
+
+def _median_days() -> float | None:
+    settling = [act for act in DECIDING if act != Act.ASK]
+    firsts = dict(
+        Decision.objects.filter(conflict__isnull=False, act__in=settling, at__gt=timezone.now() - LOOKED_BACK)
+        .order_by()
+        .values_list("conflict")
+        .annotate(first=Min("at"))
+    )
+    opened = dict(Conflict.objects.filter(pk__in=firsts).values_list("pk", "opened_at"))
+    spans = [(firsts[pk] - at).total_seconds() / 86400 for pk, at in opened.items()]
+    return median(spans) if spans else None

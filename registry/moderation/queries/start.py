@@ -1,0 +1,96 @@
+"""Everything that waits for a moderator, how old it is and who is at it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import islice
+
+from registry.gear.doubles import doubles
+from registry.moderation.models import Handling
+from registry.moderation.queries.care import appeals_waiting, flagged
+from registry.moderation.queries.catalogue import proposals
+from registry.moderation.queries.decisions import waiting_for_a_second
+from registry.moderation.queries.desk import conflicts_waiting, handling_of
+
+SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Thing:
+    """One thing that waits. kind and key: as Handling names it."""
+
+    kind: str
+    key: str
+    words: str
+    since: datetime
+    handled: Handling | None = None
+
+
+@dataclass(frozen=True)
+class Pile:
+    """What waits of one kind. things: the first few, in the order in which they should be seen to."""
+
+    kind: str
+    count: int
+    oldest: datetime | None
+    things: tuple[Thing, ...]
+
+
+def piles() -> list[Pile]:
+    """Every kind of thing that can wait, with how much of it does."""
+    return [_pile(kind, list(found())) for kind, found in _KINDS.items()]
+
+
+def _pile(kind: str, waiting: list[Thing]) -> Pile:
+    handled = handling_of(kind)
+    shown = tuple(
+        Thing(one.kind, one.key, one.words, one.since, handled.get(one.key)) for one in islice(waiting, SHOWN)
+    )
+    return Pile(kind, len(waiting), min((one.since for one in waiting), default=None), shown)
+
+
+def _conflicts() -> Iterator[Thing]:
+    for one in conflicts_waiting():
+        conflict = one.conflict
+        words = f"{conflict.standing.lens}: {conflict.standing.words}"
+        yield Thing("conflict", str(conflict.pk), words, conflict.opened_at)
+
+
+def _seconds() -> Iterator[Thing]:
+    for row in waiting_for_a_second():
+        yield Thing("decision", row.public_id, f"{row.get_act_display().capitalize()}: {row.reason}", row.at)
+
+
+def _flags() -> Iterator[Thing]:
+    for one in flagged():
+        hidden = one.image is not None and bool(one.image.withheld)
+        what = "Hidden picture of" if hidden else "Picture of" if one.image else "Report"
+        yield Thing("flag", one.key, f"{what} {one.report.public_id}, {one.report.lens}", one.since)
+
+
+def _appeals() -> Iterator[Thing]:
+    for row in appeals_waiting():
+        about = "a block" if row.block else "a hidden picture"
+        yield Thing("appeal", str(row.pk), f"{row.by}, against {about}", row.at)
+
+
+def _proposals() -> Iterator[Thing]:
+    for item in proposals():
+        yield Thing("proposal", f"{item._meta.model_name}:{item.slug}", str(item), item.created_at)
+
+
+def _doubles() -> Iterator[Thing]:
+    for pair in doubles():
+        yield Thing("doubles", pair.key[:140], f"{pair.first} · {pair.second}", pair.second.created_at)
+
+
+_KINDS: dict[str, Callable[[], Iterator[Thing]]] = {
+    "flag": _flags,
+    "appeal": _appeals,
+    "decision": _seconds,
+    "conflict": _conflicts,
+    "proposal": _proposals,
+    "doubles": _doubles,
+}

@@ -1,0 +1,58 @@
+"""Flagging, settling flags, appealing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from registry.moderation.models import FlagReason
+from registry.moderation.rules import LONGEST_REASON
+from registry.moderation.services.appeals import LONGEST_APPEAL
+from registry.reports.models import SampleImage
+
+
+class FlagForm(forms.Form):
+    """What a reader thinks is wrong with a report or one of its pictures."""
+
+    image = forms.ChoiceField(label="What", required=False)
+    reason_code = forms.ChoiceField(label="What may be wrong", choices=[("", "choose"), *FlagReason.choices])
+    says = forms.CharField(
+        label="What a moderator should look at",
+        required=False,
+        max_length=LONGEST_REASON,
+        help_text="Only moderators read this, and only they see who flagged it.",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+    def __init__(self, *arguments: Any, images: list[SampleImage], **named: Any):
+        super().__init__(*arguments, **named)
+        shown = [
+            (image.public_id, f"picture {number}: {_called(image)}") for number, image in enumerate(images, 1)
+        ]
+        self.fields["image"].choices = [("", "the whole report"), *shown]
+
+
+class SettleForm(forms.Form):
+    """Why something was settled as it was."""
+
+    reason = forms.CharField(
+        label="Reason",
+        max_length=LONGEST_REASON,
+        help_text="Its author can read it.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
+class AppealForm(forms.Form):
+    says = forms.CharField(
+        label="Why it should be looked at again",
+        max_length=LONGEST_APPEAL,
+        help_text="A moderator reads it who did not make the decision.",
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )
+
+
+def _called(image: SampleImage) -> str:
+    stop = f"f/{image.f_number:g}" if image.f_number else "aperture not known"
+    return f"{stop}, {image.focal_length_mm:g} mm" if image.focal_length_mm else stop

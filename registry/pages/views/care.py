@@ -1,0 +1,75 @@
+"""Flagging what may be wrong; and appealing against what was decided about oneself."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from registry.errors import CleanstopError
+from registry.moderation.queries.care import block_by_number, hidden_picture, restrictions_of
+from registry.moderation.services.appeals import appeal
+from registry.moderation.services.flags import raise_flag
+from registry.pages.forms.care import AppealForm, FlagForm
+from registry.pages.problems import put_beside_fields
+from registry.reports import queries
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def flag(request: HttpRequest, public_id: str) -> HttpResponse:
+    """Ask moderators to look at a report, or at one picture of it."""
+    report = queries.report_for(public_id, request.user)
+    images = list(report.images.exclude(picture="").order_by("id"))
+    form = FlagForm(request.POST or None, images=images, initial={"image": request.GET.get("picture", "")})
+    if request.method == "POST" and form.is_valid():
+        sent = form.cleaned_data
+        image = next((one for one in images if one.public_id == sent["image"]), None)
+        try:
+            made = raise_flag(
+                by=request.user,
+                report=report,
+                image=image,
+                reason_code=sent["reason_code"],
+                says=sent["says"],
+            )
+        except CleanstopError as error:
+            put_beside_fields(form, error)
+        else:
+            hidden = " The picture is hidden until then." if made.hid else ""
+            messages.success(request, f"Thank you: a moderator will look at it.{hidden}")
+            return redirect("report", public_id)
+    context = {"report": report, "form": form}
+    return render(request, "pages/report_flag.html", context, status=422 if form.errors else 200)
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def appeals(request: HttpRequest) -> HttpResponse:
+    """What was decided about one's account and pictures, with a box to appeal in."""
+    form, status = AppealForm(request.POST or None), 200
+    if request.method == "POST":
+        status = 422
+        if form.is_valid():
+            try:
+                appeal(by=request.user, says=form.cleaned_data["says"], **_about(request))
+            except CleanstopError as error:
+                put_beside_fields(form, error)
+            else:
+                messages.success(request, "Sent: another moderator reads it. The answer comes on this page.")
+                return redirect("my-appeals")
+    context = {"restrictions": restrictions_of(request.user), "form": form, "sent": request.POST.get("about")}
+    return render(request, "pages/my_appeals.html", context, status=status)
+
+
+def _about(request: HttpRequest) -> dict:
+    """What the appeal is about; one's own block or picture."""
+    kind, _, number = request.POST.get("about", "").partition(":")
+    number = int(number) if number.isascii() and number.isdigit() and len(number) < 19 else 0
+    return (
+        {"block": block_by_number(number)}
+        if kind == "block"
+        else {"image": hidden_picture(request.user, number)}
+    )
