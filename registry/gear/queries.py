@@ -85,22 +85,6 @@ def match_exif_lens(name: str, *, mount: Mount | str | None = None) -> Lens | No
     return None
 
 
-def match_exif_body(maker: str, model: str) -> Body | None:
-    """The one body that a camera means by its make and model, or None if no body or more than one fits."""
-    written = {comparable(model), comparable(f"{maker} {model}")}
-    if not comparable(model):
-        return None
-    fits = []
-    for body in Body.objects.select_related("maker"):
-        makers_word = comparable(body.maker.name)
-        own = {comparable(body.exif_model)} if body.exif_model else set()
-        if makers_word and makers_word.split()[0] in tokens_of(f"{maker} {model}"):
-            own |= {comparable(body.name), comparable(f"{body.maker.name} {body.name}")}
-        if written & own:
-            fits.append(body)
-    return fits[0] if len(fits) == 1 else None
-
-
 def find_gear(kind: str, text: str, *, limit: int = 8) -> list[GearItem]:
     """Bodies, filters, teleconverters or adapters whose names are like a text, best first."""
     items = {item.pk: item for item in MODELS[kind].objects.select_related("maker")}

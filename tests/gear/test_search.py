@@ -5,13 +5,13 @@ import random
 import pytest
 
 from registry.errors import NotFound
+from registry.gear.exif_bodies import match_exif_body
 from registry.gear.models import Lens, LensAlias
 from registry.gear.names import slug_for
 from registry.gear.queries import (
     find_gear,
     find_lenses,
     gear_by_slug,
-    match_exif_body,
     match_exif_lens,
     nearest_lenses,
 )
@@ -181,6 +181,26 @@ class TestWhatCamerasWrite:
         assert match_exif_body("Osterby Works", "Causey 7R") == body
         assert match_exif_body("", "CAUSEY-8") is None
         assert match_exif_body("Osterby", "") is None
+
+    def test_a_body_that_is_added_or_renamed_is_known_at_once(self):
+        assert match_exif_body("Osterby", "Causey 9") is None
+        body = BodyFactory(name="Causey 9")
+        assert match_exif_body("Osterby", "Causey 9") == body
+        body.name = "Causey 10"
+        body.save()
+        assert match_exif_body("Osterby", "Causey 9") is None
+        assert match_exif_body("Osterby", "Causey 10") == body
+
+    def test_two_bodies_that_write_one_model_are_left_to_the_person(self):
+        for name in ("Causey 7", "Causey 7 monochrome"):
+            BodyFactory(name=name, exif_model="OSTERBY CAUSEY-7")
+        assert match_exif_body("OSTERBY", "OSTERBY CAUSEY-7") is None
+
+    def test_a_long_catalogue_is_not_read_again_for_every_frame(self, django_assert_num_queries):
+        body = BodyFactory(name="Causey 7R", exif_model="OSTERBY CAUSEY-7R")
+        match_exif_body("OSTERBY", "OSTERBY CAUSEY-7R")
+        with django_assert_num_queries(3):  # has anything changed: bodies, makers; the body itself
+            assert match_exif_body("OSTERBY", "OSTERBY CAUSEY-7R") == body
 
 
 class TestOtherGear:

@@ -7,7 +7,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from registry.reports import queries, services
-from tests.factories import AccountFactory
+from tests.factories import AccountFactory, LensFactory
 from tests.pages.conftest import SampleImageFactory, frame
 from tests.pages.test_filing import address, text_of
 
@@ -44,6 +44,19 @@ def test_the_shot_list_that_is_offered_is_the_one_of_this_camera_and_filter(sign
     plan = signed_in.get(offered).context["plan"]
     assert f"rig={draft.rig.public_id}" in offered and f"filter={draft.filter.slug}" in offered
     assert plan.cut_on_nm == 720 and str(draft.rig) in text_of(signed_in.get(offered))
+
+
+def test_lenses_that_the_files_may_mean_are_offered_and_filled_in(signed_in, draft):
+    meant = LensFactory(name="Samphire 85 mm f/1.2", slug="osterby-samphire-85", widest_f=1.2)
+    read_frame(draft, state="measured", exif={"lens_model": "Samfire 85 1.2"})
+    offered = f"{address('report-details', draft)}?lens={meant.slug}"
+    assert f'<a href="{offered}">It was the {meant}</a>' in text_of(
+        signed_in.get(address("report-frames", draft))
+    )
+    form = signed_in.get(offered).context["form"]
+    assert (form["lens"].value(), form["lens_name"].value()) == (meant.slug, str(meant))
+    draft.refresh_from_db()
+    assert draft.lens != meant
 
 
 # ---- a folder on its way ---------------------------------------------------------------------------

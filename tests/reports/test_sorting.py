@@ -114,6 +114,26 @@ def test_files_that_all_name_another_lens_than_the_report_are_questioned(on_a_zo
     assert "Samphire 85 mm f/1.2; the report is on" in apart[0].says
 
 
+def test_a_lens_name_that_fits_none_surely_offers_the_nearest(on_a_zoom):
+    near = LensFactory(name="Samphire 85 mm f/1.2", focal_min_mm=85, widest_f=1.2)
+    (apart,) = sort_frames(on_a_zoom, sweep_at(35, lens_model="Ostreby Samfire 85mm f/1.2")).apart
+    assert (apart.what, apart.from_rest, apart.meant) == ("lens", False, (near,))
+    assert "which the catalogue doesn’t know by that name" in apart.says
+
+
+@pytest.mark.parametrize(
+    "written", ["Marram ZX 24-70mm F2.8-4", "Maram 24-70/2.8-4", "24.0-70.0 mm f/2.8-4.0"]
+)
+def test_a_lens_name_that_may_mean_the_reports_own_is_let_be(on_a_zoom, written):
+    LensFactory(name="Samphire 85 mm f/1.2", focal_min_mm=85, widest_f=1.2)
+    assert sort_frames(on_a_zoom, sweep_at(24, lens_model=written)).apart == []
+
+
+@pytest.mark.parametrize("written", ["----", "None", "DT 0mm F0"])
+def test_a_lens_name_that_says_nothing_offers_nothing(on_a_zoom, written):
+    assert sort_frames(on_a_zoom, sweep_at(24, lens_model=written)).apart == []
+
+
 def test_files_that_all_name_another_body_than_the_report_are_questioned():
     BodyFactory(name="Causey 6", exif_model="OSTERBY CAUSEY-6")
     mine = RigFactory(body=BodyFactory(name="Causey 2", exif_model="OSTERBY CAUSEY-2"))

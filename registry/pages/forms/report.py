@@ -150,6 +150,11 @@ class StartForm(LensNamedForm):
             form.initial["rig"] = rig
         return form
 
+    def offer_lens(self, slug: str) -> None:
+        """Fill in another lens, to be looked at before it is kept; an unknown one leaves all as it is."""
+        if lens := Lens.objects.select_related("maker").filter(slug=slug).first():
+            self.initial |= {"lens": lens.slug, "lens_name": str(lens)}
+
     def clean_filter(self) -> str | None:
         chosen = self.cleaned_data["filter"]
         return chosen.slug if chosen else None

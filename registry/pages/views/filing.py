@@ -82,7 +82,9 @@ def details(request: HttpRequest, public_id: str) -> HttpResponse:
     if report.basis == Basis.RELAYED:
         return redirect("report-relayed", public_id)
     if request.method == "GET":
-        return _start_page(request, StartForm.of(report), report=report)
+        form = StartForm.of(report)
+        form.offer_lens(request.GET.get("lens", ""))
+        return _start_page(request, form, report=report)
     form = StartForm(request.POST, author=request.user)
     if form.is_valid():
         try:

@@ -7,14 +7,16 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from registry.errors import CleanstopError
+from registry.gear.exif_bodies import match_exif_body
 from registry.gear.models import Body, Lens
-from registry.gear.queries import match_exif_body, match_exif_lens
+from registry.gear.queries import find_lenses, match_exif_lens
 from registry.optics.stops import exact_av, mark_of
 from registry.reports.models import ImagePurpose, ImageState, Report, SampleImage
 from registry.reports.rules.stops import check_focal_length, distinct_stops, sweep_focal_length
 from registry.reports.rules.sweeps import STOPS_OF_A_SWEEP, by_stop
 
 READ = (ImageState.TAKEN_IN, ImageState.MEASURED, ImageState.UNCERTAIN, ImageState.REJECTED, ImageState.KEPT)
+MAYBE_MEANT, OFFERED = 25, 3  # lenses near what a camera writes, and how many of them are offered
 NAMED = 3  # how many frames a sentence names before it counts the others
 
 
@@ -37,6 +39,7 @@ class StandsApart:
     """Frames that differ from the rest in one matter. says: what differs, in a sentence; remedy: what to do.
 
     what: "body", "lens", "focal length" or "shot". from_rest: False where all frames differ from what the report names.
+    meant: lenses that the report may be on instead.
     """
 
     what: str
@@ -44,6 +47,7 @@ class StandsApart:
     says: str
     remedy: str
     from_rest: bool = True
+    meant: tuple[Lens, ...] = ()
 
     @property
     def of_a_frame(self) -> str:
@@ -127,21 +131,30 @@ def _lenses(report: Report, images: list[SampleImage]) -> Iterator[StandsApart]:
             f"{_names(frames)} shot with the lens “{model}”, the others with “{usual}”.",
             "One report is one lens: take them out in the table. They can make a report of their own.",
         )
-    other = _another_lens(report, usual)
-    if other is not None:
+    meant, surely = _other_lenses(report, usual)
+    if meant:
+        which = f"is {meant[0]}" if surely else "the catalogue doesn’t know by that name"
         yield StandsApart(
             "lens",
             [],
-            f"The files name the lens “{usual}”, which is {other}; the report is on {report.lens}.",
+            f"The files name the lens “{usual}”, which {which}; the report is on {report.lens}.",
             "Correct what you tested, if another lens was on the camera.",
             from_rest=False,
+            meant=meant,
         )
 
 
-def _another_lens(report: Report, written: str) -> Lens | None:
-    """The registered lens that the camera means, where it is not the report's."""
-    lens = match_exif_lens(written) if written else None
-    return lens if lens is not None and lens.pk != report.lens_id else None
+def _other_lenses(report: Report, written: str) -> tuple[tuple[Lens, ...], bool]:
+    """The registered lens that the camera means, or where none fits surely the nearest ones; nothing where that may
+    be the report's own. The second is whether it fits surely."""
+    if not written:
+        return (), False
+    if lens := match_exif_lens(written):
+        return ((lens,) if lens.pk != report.lens_id else ()), True
+    near = [match.lens for match in find_lenses(written, limit=MAYBE_MEANT)]
+    if any(lens.pk == report.lens_id for lens in near):
+        return (), False
+    return tuple(near[:OFFERED]), False
 
 
 def _another_body(report: Report, written: str, images: list[SampleImage]) -> Body | None:
