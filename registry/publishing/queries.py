@@ -6,6 +6,7 @@ from pathlib import Path
 
 from django.conf import settings
 
+from registry.consensus.cells import UNSTATED, cut_on_band
 from registry.errors import NotFound, Problem
 from registry.gear.models import Adapter, Lens, Teleconverter
 from registry.publishing.models import Release, ReleasedStanding
@@ -86,4 +87,30 @@ def released_rows(release: Release, path: LightPath) -> list[Standing]:
     return [
         Standing(**glass, cut_on_group=row.cut_on_group, focal_zone=row.focal_zone, **row.content)
         for row in frozen
+    ]
+
+
+def released_leads(release: Release, *, cut_on_nm: float) -> list[Standing]:
+    """What a release says first of each lens at a cut-on (nm), and of those tested at none stated: not saved, and not
+    to be. Gear that the catalogue has no more, under the address it had then, is left out."""
+    frozen = ReleasedStanding.objects.filter(
+        release=release, cut_on_group__in=(cut_on_band(cut_on_nm), UNSTATED), content__leads=True
+    )
+    lenses, converters, adapters = (
+        {item.slug: item for item in kind.objects.select_related("maker")}
+        for kind in (Lens, Teleconverter, Adapter)
+    )
+    return [
+        Standing(
+            lens=lenses[row.lens_slug],
+            teleconverter=converters.get(row.teleconverter),
+            adapter=adapters.get(row.adapter),
+            cut_on_group=row.cut_on_group,
+            focal_zone=row.focal_zone,
+            **row.content,
+        )
+        for row in frozen.order_by("lens_slug", "pk")
+        if row.lens_slug in lenses
+        and row.teleconverter in ("", *converters)
+        and row.adapter in ("", *adapters)
     ]

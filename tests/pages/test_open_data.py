@@ -9,7 +9,7 @@ from django.urls import reverse
 from registry.publishing.services import make_release
 from registry.reports.services import set_aside
 from registry.standings.services.refresh import refresh_lens
-from tests.factories import AccountFactory, LensFactory
+from tests.factories import AccountFactory, LensFactory, TeleconverterFactory
 from tests.report_factories import ReportFactory
 
 pytestmark = pytest.mark.django_db
@@ -116,3 +116,38 @@ def test_a_picture_can_be_pinned_and_prints_its_release(client, lens, released, 
     assert answer.status_code == 200
     if name.endswith("svg"):
         assert "release 2026.1" in answer.content.decode()
+
+
+def test_a_mounts_whole_table_can_be_pinned_and_keeps_saying_what_the_release_said(client, lens, released):
+    mount = lens.mounts.first()
+    address = reverse("mount-picture", args=[mount.slug, "svg"])
+    assert "release=2026.1" in client.get(reverse("mount", args=[mount.slug])).content.decode()
+    for report in lens.reports.all():
+        set_aside(report=report, by=AccountFactory(moderator=True), reason="a scene, not a target")
+    refresh_lens(lens)
+    now, then = client.get(address), client.get(address, {"release": "2026.1"})
+    assert "No reports" in now.content.decode() and "live data of" in now.content.decode()
+    assert "Clean to f/8" in then.content.decode() and "release 2026.1" in then.content.decode()
+
+
+def test_a_released_table_tells_what_was_known_through_glass(client, lens):
+    converter = TeleconverterFactory()
+    for _ in range(3):
+        ReportFactory(
+            lens=lens,
+            teleconverter=converter,
+            state="submitted",
+            submitted_at="2026-01-02T10:00Z",
+            grades={2.8: 0, 4: 0, 5.6: 0, 8: 3, 11: 3, 16: 4},
+        )
+    refresh_lens(lens)
+    make_release("2026.2")
+    address = reverse("mount-picture", args=[lens.mounts.first().slug, "svg"])
+    drawn = client.get(address, {"release": "2026.2"}).content.decode()
+    assert f"{lens} with {converter}" in drawn and "Clean to f/5.6" in drawn
+
+
+def test_a_release_that_is_not_there_is_refused_for_a_table(client, lens, released):
+    address = reverse("mount-picture", args=[lens.mounts.first().slug, "svg"])
+    answer = client.get(address, {"release": "1999.1"})
+    assert answer.status_code == 404 and "The latest is 2026.1" in answer.content.decode()

@@ -22,7 +22,7 @@ from registry.pages.themes import theme
 from registry.pages.views.lens import glass_asked_for
 from registry.pages.views.lens_parts import reports_through
 from registry.pages.views.mounts import heading_of, mount_by_slug
-from registry.publishing.queries import release_by_version, released_answer
+from registry.publishing.queries import release_by_version, released_answer, released_leads
 from registry.standings import queries as standings
 
 TYPES = {"svg": "image/svg+xml", "png": "image/png"}
@@ -55,13 +55,17 @@ def lens_picture(request: HttpRequest, slug: str, name: str, kind: str) -> HttpR
 
 def _edition(answer: standings.LensAnswer, options: dict) -> str:
     if options["release"]:
-        return f"release {options['release']}, method {answer.method_version}"
+        return _released(options["release"], answer.method_version)
     return edition_of(answer)
+
+
+def _released(version: str, method_version: str) -> str:
+    return f"release {version}, method {method_version}"
 
 
 @require_safe
 def mount_picture(request: HttpRequest, slug: str, kind: str) -> HttpResponse:
-    """Every lens that a mount takes, with its ladder."""
+    """Every lens that a mount takes, with its ladder: as known today, or as a release froze it."""
     if kind not in TYPES:
         raise Http404(f"There is no picture “table.{kind}”.")
     form = PictureForm(request.GET)
@@ -69,14 +73,19 @@ def mount_picture(request: HttpRequest, slug: str, kind: str) -> HttpResponse:
     mount = mount_by_slug(slug)
 
     def drawn() -> bytes:
+        edition, leads = live_edition(None), None
+        if options["release"]:
+            release = release_by_version(options["release"])
+            edition = _released(release.version, release.method_version)
+            leads = released_leads(release, cut_on_nm=seen.cut_on_nm)
         svg = table_sheet(
             title=f"{mount} mount at {seen.cut_on_nm:g} nm",
             words="Chance of a frame without an infrared hotspot, a step per full stop; dotted steps nobody tested.",
             groups=[
                 TableGroup(heading_of(group), [_row_shown(row) for row in group.rows])
-                for group in standings.mount_table(mount, cut_on_nm=seen.cut_on_nm)
+                for group in standings.mount_table(mount, cut_on_nm=seen.cut_on_nm, leads=leads)
             ],
-            edition=live_edition(None),
+            edition=edition,
             theme=theme(options["theme"]),
         )
         return _as_kind(svg, kind, options["width"])

@@ -14,6 +14,7 @@ from registry.pages.editions import live_edition
 from registry.pages.figures import common_scale
 from registry.pages.forms.look_up import CameraForm
 from registry.pages.kept import kept
+from registry.publishing.queries import latest_release
 from registry.standings import queries as standings
 
 KINDS = {
@@ -46,6 +47,7 @@ def mount(request: HttpRequest, slug: str) -> HttpResponse:
         "groups": groups,
         "scale": common_scale(row.row.ladder for _, rows in groups for row in rows),
         "edition": live_edition(None),
+        "release": latest_release(),
         "query": query,
         "address": f"{settings.PUBLIC_URL}{request.path}?{query}",
     }

@@ -214,16 +214,24 @@ def _in_order(
 
 
 def lens_rows(
-    lenses: Iterable[Lens], *, cut_on_nm: float | None = None, visible_ev: float = VISIBLE_EV
+    lenses: Iterable[Lens],
+    *,
+    cut_on_nm: float | None = None,
+    visible_ev: float = VISIBLE_EV,
+    leads: Iterable[Standing] | None = None,
 ) -> list[LensRow]:
     """What is said of these lenses, in their order: two statements, or a few more for a tolerance of one's own that
-    nobody asked for since the reports changed."""
+    nobody asked for since the reports changed.
+
+    leads: the leading standings of bare lenses to say it from, as a release froze them; else today's."""
     if isinstance(lenses, QuerySet):
         lenses = lenses.select_related("maker").prefetch_related("mounts")
     lenses = list(lenses)
     group = cut_on_band(cut_on_nm or USUAL_CUT_ON_NM)
     leading: dict[int, dict[str, Standing]] = {}
-    for row in leading_rows(lenses, group, round(visible_ev, 2)):
+    if leads is None:
+        leads = leading_rows(lenses, group, round(visible_ev, 2))
+    for row in leads:
         leading.setdefault(row.lens_id, {})[row.cut_on_group] = row
     return [_row(lens, group, leading.get(lens.pk, {})) for lens in lenses]
 

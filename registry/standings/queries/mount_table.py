@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
-from registry.consensus.cells import cut_on_band
+from registry.consensus.cells import UNSTATED, cut_on_band
 from registry.gear.models import Adapter, Lens, Mount, Projection
 from registry.optics.field_of_view import angle_of_view
 from registry.standings.models import Standing
@@ -43,10 +43,15 @@ class MountGroup:
     rows: tuple[MountRow, ...]
 
 
-def mount_table(mount: Mount, *, cut_on_nm: float = USUAL_CUT_ON_NM) -> list[MountGroup]:
+def mount_table(
+    mount: Mount, *, cut_on_nm: float = USUAL_CUT_ON_NM, leads: Sequence[Standing] | None = None
+) -> list[MountGroup]:
     """The lenses of a mount at a cut-on: fixed focal lengths and zooms by angle of view, then adapted lenses, then
-    what is known through teleconverters and adapters with glass."""
-    native = lens_rows(Lens.objects.filter(mounts=mount), cut_on_nm=cut_on_nm)
+    what is known through teleconverters and adapters with glass.
+
+    leads: the leading standings at that cut-on to say it from, as a release froze them; else today's."""
+    bare = None if leads is None else [row for row in leads if not (row.teleconverter or row.adapter)]
+    native = lens_rows(Lens.objects.filter(mounts=mount), cut_on_nm=cut_on_nm, leads=bare)
     lent = Adapter.objects.filter(body_mount=mount, has_glass=False).values("lens_mount")
     adapted = Lens.objects.filter(mounts__in=lent).exclude(mounts=mount).distinct()
     groups = [
@@ -54,8 +59,9 @@ def mount_table(mount: Mount, *, cut_on_nm: float = USUAL_CUT_ON_NM) -> list[Mou
         for kind in ("fixed", "zoom")
         for view, rows in _by_view(row for row in native if row.lens.is_zoom == (kind == "zoom"))
     ]
-    groups.append(MountGroup("adapted", "", _in_order(lens_rows(adapted, cut_on_nm=cut_on_nm))))
-    groups.append(MountGroup("converters", "", _through_glass(mount, cut_on_band(cut_on_nm))))
+    groups.append(MountGroup("adapted", "", _in_order(lens_rows(adapted, cut_on_nm=cut_on_nm, leads=bare))))
+    glass = _glass_leads(mount, cut_on_band(cut_on_nm)) if leads is None else _on_mount(leads, mount)
+    groups.append(MountGroup("converters", "", tuple(_glass_row(row) for row in glass)))
     return [group for group in groups if group.rows]
 
 
@@ -82,16 +88,25 @@ def _by_focal_length(row: LensRow) -> tuple[float, float, str]:
     return row.lens.focal_min_mm, row.lens.focal_max_mm, str(row.lens)
 
 
-def _through_glass(mount: Mount, group: str) -> tuple[MountRow, ...]:
+def _glass_leads(mount: Mount, group: str) -> QuerySet[Standing]:
     """Standings of lenses with a teleconverter of this mount, or on an adapter with glass to it."""
     through = Q(adapter__body_mount=mount) | Q(adapter=None, teleconverter__isnull=False, lens__mounts=mount)
-    leading = (
+    return (
         Standing.objects.filter(through, leads=True, cut_on_group=group)
         .select_related("lens__maker", "teleconverter__maker", "adapter__maker")
         .order_by("lens__slug", "pk")
         .distinct()
     )
-    return tuple(_glass_row(row) for row in leading)
+
+
+def _on_mount(leads: Iterable[Standing], mount: Mount) -> Iterator[Standing]:
+    """Of released standings the same; those that state no cut-on tell nothing at one."""
+    for row in leads:
+        if row.cut_on_group == UNSTATED or not (row.teleconverter or row.adapter):
+            continue
+        to_mount = [row.adapter.body_mount] if row.adapter else row.lens.mounts.all()
+        if mount in to_mount:
+            yield row
 
 
 def _glass_row(row: Standing) -> MountRow:
