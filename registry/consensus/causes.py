@@ -28,7 +28,7 @@ from registry.consensus.grid import (
     within_kernels,
 )
 from registry.consensus.pooling import TINY, band_offset, scaled_likelihoods
-from registry.consensus.rows import Rows, camps_of, compile_rows
+from registry.consensus.rows import Rows, compile_rows
 
 MOVES = np.append(0.0, SHIFTS)
 
@@ -129,7 +129,7 @@ def explain_rows(
 def _contradictory(rows: Rows) -> bool:
     if len(rows.patterns) < 2:
         return False
-    clean, hot = camps_of(rows.patterns)
+    clean, hot = rows.pattern_camps
     return bool(clean.max() >= hot.min() - GRID_STEP_AV / 2)
 
 

@@ -6,6 +6,7 @@ Ladder rows, standings, shot list and wanted tests all use it, so that they spea
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 CUT_ON_EDGES_NM = (640.0, 700.0, 780.0)
 BANDS = ("under-640", "640-700", "700-780", "780-up")
@@ -36,12 +37,14 @@ def band_label(band: str) -> str:
     return BAND_LABELS.get(band, band)
 
 
+@lru_cache(maxsize=1024)
 def zone_edges(focal_mm: float) -> tuple[float, float]:
     """Lower and upper edge (mm) of the half-octave zone that a focal length belongs to."""
     step = math.floor(2 * math.log2(focal_mm / ZONE_ANCHOR_MM) + 1e-9)
     return ZONE_ANCHOR_MM * 2 ** (step / 2), ZONE_ANCHOR_MM * 2 ** ((step + 1) / 2)
 
 
+@lru_cache(maxsize=1024)
 def focal_zone(focal_mm: float) -> str:
     """Key of the focal zone of a focal length (mm): its rounded edges, "47-66"."""
     low, high = zone_edges(focal_mm)

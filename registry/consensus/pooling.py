@@ -110,6 +110,9 @@ def _sums(target: np.ndarray, source: np.ndarray, weight, count: int, table: np.
     """Σ weight × table[source] for every target, in the order given, shape (count, width); target: sorted."""
     if not len(target):
         return np.zeros((count, WIDTH), dtype=table.dtype)
+    if count == 1:  # one lens tested one way, the usual case alone
+        chosen = table[source] if weight is None else table[source] * weight[:, None].astype(table.dtype)
+        return chosen.sum(axis=0, keepdims=True)
     weight = np.ones(len(target), dtype=table.dtype) if weight is None else weight.astype(table.dtype)
     start = np.searchsorted(target, np.arange(count + 1))
     return csr_array((weight, source, start), shape=(count, len(table))) @ table

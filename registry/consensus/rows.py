@@ -55,13 +55,19 @@ class Rows:
         Between the two lie the limits whose likelihood is within CAMP_LIKELIHOOD_RATIO of its best.
         """
         size = np.diff(self.member_start)
-        mean = self.patterns[self.members[self.member_start[:-1]]]
+        clean, hot = (ends[self.members[self.member_start[:-1]]] for ends in self.pattern_camps)
         several = np.flatnonzero(size > 1)
         if len(several):
             flat = self.members[ranges(self.member_start[several], size[several])]
             starts = np.cumsum(size[several]) - size[several]
-            mean[several] = np.add.reduceat(self.patterns[flat], starts, axis=0) / size[several, None]
-        return camps_of(mean)
+            mean = np.add.reduceat(self.patterns[flat], starts, axis=0) / size[several, None]
+            clean[several], hot[several] = camps_of(mean)
+        return clean, hot
+
+    @cached_property
+    def pattern_camps(self) -> tuple[np.ndarray, np.ndarray]:
+        """The same per pattern: what a report says on its own."""
+        return camps_of(self.patterns)
 
     @cached_property
     def n_clusters(self) -> np.ndarray:
