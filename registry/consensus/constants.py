@@ -6,7 +6,7 @@ Where a reason says *prototype*, the value was chosen on simulated lenses and is
 
 from __future__ import annotations
 
-METHOD_VERSION = "2026.2"
+METHOD_VERSION = "2026.3"
 """Changes whenever a number or a rule of this room changes; stored with every standing."""
 
 # --- What counts as clean -----------------------------------------------------------------------------
@@ -189,9 +189,9 @@ CAUSE_ODDS = {
 }
 """Base probability that a lens's reports are split by this factor (nothing: the rest, .57). Prototype."""
 
-CAUSE_LIKELY = 0.55
-"""Posterior from which a cause is named: from here up wrong causes and false alarms together stay about .03 at ten
-reports; at .7 there are next to none, and a fifth of the right ones are lost."""
+CAUSE_LIKELY = 0.5
+"""Posterior from which a cause is named: likelier than all else together. From here up wrong causes and false alarms
+together stay below .03 at ten reports; at .7 there are next to none, and a fifth of the right ones are lost."""
 
 CAUSE_SIDE_COUNT = 2
 """Clusters a side that a contrast needs, unless one contributor stands on both sides."""

@@ -121,12 +121,13 @@ def _causes(said: dict, truths: dict[str, Truth]) -> dict:
     planted = {name: truth.cause for name, truth in truths.items() if truth.cause}
     plain = [name for name, truth in truths.items() if not truth.cause]
     named = {name: said[name]["explanation"] for name in truths}
+    true = {name: {None, truth.cause, *truth.differs} for name, truth in truths.items()}
     share = lambda found, of: sum(found) / len(of) if of else None  # noqa: E731
     return {
         "planted": len(planted),
         "hits": share([named[name] == cause for name, cause in planted.items()], planted),
-        "wrong": share([named[name] not in (None, cause) for name, cause in planted.items()], planted),
-        "false_alarms": share([named[name] is not None for name in plain], plain),
+        "wrong": share([named[name] not in true[name] for name in planted], planted),
+        "false_alarms": share([named[name] not in true[name] for name in plain], plain),
     }
 
 
