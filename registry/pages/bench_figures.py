@@ -20,6 +20,8 @@ FOLDER = Path(__file__).parent / "measured"
 OURS, TRUTH = "this method", "truth itself"
 WORLD_NAMES = {
     "home": "usual",
+    "table": "the first draft's, many errors",
+    "table with causes": "the same, four in ten split by a cause",
     "causes": "half the lenses split by a cause",
     "tails": "heavy errors, many wrong reports",
     "calm": "careful testers",
