@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from django.core.exceptions import PermissionDenied, RequestDataTooBig, TooManyFilesSent
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation, TooManyFilesSent
 from django.http import Http404
 from rest_framework import exceptions, status
 from rest_framework.permissions import SAFE_METHODS
@@ -87,6 +87,9 @@ KINDS: dict[type[Exception], Kind] = {
         "body-too-large",
         "The body is larger than this address takes.",
         "Send less at once, files as multipart.",
+    ),
+    SuspiciousOperation: Kind(
+        "bad-request", "The request can't be understood.", "Compare it with the reference."
     ),
     TooManyFilesSent: Kind(
         "too-many-files", "Too many files at once.", "Send the frames in several requests."
@@ -206,6 +209,8 @@ def _status_of(error: Exception) -> int:
         return 403
     if isinstance(error, RequestDataTooBig | TooManyFilesSent):
         return 413
+    if isinstance(error, SuspiciousOperation):
+        return 400
     return error.status_code
 
 

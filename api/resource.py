@@ -6,6 +6,7 @@ from typing import Any
 
 from django_filters import FilterSet
 from rest_framework import serializers, viewsets
+from rest_framework.exceptions import MethodNotAllowed
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -32,6 +33,8 @@ class Resource(viewsets.GenericViewSet):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if self.action is None:  # before anything else is said of a request that has no answer here
+            raise MethodNotAllowed(request.method)
         usual = ListQuery if self.action == "list" else NoQuery
         given = request.query_params.dict()
         filters = self.filterset_class.base_filters if self._filters_here() else {}

@@ -8,6 +8,7 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 
 from api.problems import MEDIA_TYPE
+from api.scopes import needed_scope
 
 
 class TokenScheme(OpenApiAuthenticationExtension):
@@ -34,6 +35,12 @@ class ResourceSchema(AutoSchema):
             return told.split(". ")[0].split("\n")[0].rstrip(".")
         what = self.view.what
         return f"Read one {what}" if self.view.action == "retrieve" else f"List every {what}"
+
+    def get_auth(self) -> list[dict[str, Any]]:
+        """What anyone may read needs no token."""
+        needed = needed_scope(self.view, self.method.upper())
+        own = needed != "read" or getattr(self.view, "signed_in", False)
+        return [auth for auth in super().get_auth() if auth] + ([] if own else [{}])
 
 
 PROBLEM = {
@@ -138,6 +145,8 @@ def write_null_as_type(result: Any, generator: Any = None, request: Any = None, 
     if not isinstance(result, dict):
         return result
     plain = {name: write_null_as_type(item) for name, item in result.items()}
+    if {} in plain.get("oneOf", ()):  # anything, null among it
+        del plain["oneOf"]
     if plain.get("nullable") is True and isinstance(plain.get("type"), str):
         del plain["nullable"]
         plain["type"] = [plain["type"], "null"]
