@@ -42,13 +42,13 @@ class FormerAddresses:
         response = self.get_response(request)
         if response.status_code != 404:
             return response
-        here = request.get_full_path()
         there = _moved(request)
-        return PermanentRedirectKeepingMethod(there) if there != here else response
+        return PermanentRedirectKeepingMethod(there) if there else response
 
 
-def _moved(request: HttpRequest) -> str:
-    """The address with every former slug in it replaced by the present one."""
+def _moved(request: HttpRequest) -> str | None:
+    """The address with every former slug in it replaced by the present one; None where it holds none. Two ways of
+    writing one address (“;” and “%3B”) are no reason to send anyone from one to the other."""
     parts = request.path.split("/")
     for place in range(1, len(parts)):
         slug, dot, ending = parts[place].partition(".")
@@ -57,6 +57,8 @@ def _moved(request: HttpRequest) -> str:
     query = request.GET.copy()
     for name in query:
         query.setlist(name, [_now(name, value) or value for value in query.getlist(name)])
+    if "/".join(parts) == request.path and query == request.GET:
+        return None
     path = quote("/".join(parts), safe="/:@!$&'()*+,;=~")
     return f"{path}?{query.urlencode()}" if query != request.GET else path + _query_as_sent(request)
 
