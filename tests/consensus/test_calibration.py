@@ -69,3 +69,28 @@ def test_twenty_wrong_reports_of_one_person_move_no_more_than_one(simulated):
         return consensus_of({"cases": cases})["cases"]
 
     assert flooded(1) == flooded(20)
+
+
+FIRST_DRAFTS_SCORES = {3: (0.066, 0.067, 0.040), 10: (0.053, 0.060, 0.044)}
+"""Brier scores of the vote, the mean score and the truth itself by number of reports, as the project's own first
+draft of the method measured them on its own simulated lenses; no publication."""
+
+
+@pytest.mark.parametrize("count", FIRST_DRAFTS_SCORES)
+def test_the_table_world_is_as_hard_as_the_first_drafts_lenses(count):
+    document, truths = simulate(WORLDS["table"], count, lenses=300, seed=5)
+    true = {k: {s: t.chance(2 * math.log2(s)) for s in t.outcomes} for k, t in truths.items()}
+    luck = np.mean([p * (1 - p) for chances in true.values() for p in chances.values()])
+    scores = []
+    for rival in (majority, mean_score):
+        said = {case["id"]: rival(case) for case in document["cases"]}
+        off = [(said[k][s] - p) ** 2 for k, chances in true.items() for s, p in chances.items()]
+        scores.append(np.mean(off) + luck)
+    assert (*scores, luck) == pytest.approx(FIRST_DRAFTS_SCORES[count], abs=0.01)
+
+
+def test_cells_that_chance_put_far_apart_are_no_false_alarm():
+    _, alike = simulate(WORLDS["home"], 5, lenses=30, seed=3)
+    _, apart = simulate(WORLDS["bands"], 5, lenses=30, seed=3)
+    assert not any(truth.differs for truth in alike.values())
+    assert sum("cut_on" in truth.differs for truth in apart.values()) > 10
