@@ -8,6 +8,7 @@ from registry.moderation.queries.decisions import status_of
 from registry.standings.queries import open_conflicts
 from registry.standings.services import refresh_lens
 from tests.factories import PASSWORD, AccountFactory, LensFactory
+from tests.journeys.test_accessibility import violations_on
 from tests.standings.evidence import report_on
 
 pytestmark = pytest.mark.browser
@@ -40,8 +41,10 @@ def test_a_conflict_is_settled_and_opened_again_by_keyboard(chromium, live_serve
     page.wait_for_url(f"{live_server.url}/")
     page.goto(f"{live_server.url}/review/")
     to(page, str(lens))
+    broken = violations_on(page, "the list of conflicts")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_contain_text("reports differ")
+    broken += violations_on(page, "a conflict")
     to(page, "Ask the author")
     page.keyboard.press("ArrowUp")  # the last of the choices: accept it
     to(page, "Reason, or the question")
@@ -49,6 +52,8 @@ def test_a_conflict_is_settled_and_opened_again_by_keyboard(chromium, live_serve
     to(page, "Decide")
     page.keyboard.press("Enter")
     expect(page.get_by_text("It stands here for everyone to read")).to_be_visible()
+    broken += violations_on(page, "a decision")
+    assert broken == [], "\n" + "\n".join(broken)
     made = Decision.objects.get()
     assert (made.act, open_conflicts(lens).count()) == ("accept", 0)
     to(page, "Reason")
