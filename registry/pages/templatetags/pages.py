@@ -222,6 +222,11 @@ EVENTS = {
     "report.set-aside": "a report was set aside",
     "report.restored": "a report was restored",
     "report.remeasured": "frames were measured again",
+    "report.corrected": "the gear that a report names was corrected",
+    "evidence.joined": "reports were found to be one",
+    "evidence.parted": "reports count by themselves again",
+    "standing.split": "it is stated by condition now",
+    "standing.joined": "it is stated as one again",
     "whole refresh": "everything was worked out anew",
 }
 
