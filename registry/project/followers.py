@@ -7,6 +7,11 @@ FOLLOWERS: dict[str, list[str]] = {
         "registry.standings.tasks.refresh_for_report",
         "registry.wanted.tasks.fulfil_reservation",
     ],
+    "report.confirmed": [
+        "registry.standings.tasks.refresh_for_report",
+        "registry.wanted.tasks.fulfil_reservation",
+        "registry.watching.tasks.tell_author",
+    ],
     "report.revised": ["registry.standings.tasks.refresh_for_report"],
     "report.withdrawn": ["registry.standings.tasks.refresh_for_report"],
     "report.questioned": ["registry.watching.tasks.tell_author"],

@@ -221,6 +221,8 @@ SUBMIT_NEEDS_CONFIRMED_EMAIL = env.bool(
 )
 # Who decides on other people's reports signs in with a second factor, wherever the site is public (HTTPS). On one's
 # own machine, as in the demo, a password does.
+# Whether a new account's report without frames waits until an established contributor has confirmed it.
+NEW_REPORTS_WAIT = env.bool("CLEANSTOP_NEW_REPORTS_WAIT", default=HTTPS)
 MODERATORS_NEED_SECOND_FACTOR = env.bool("CLEANSTOP_MODERATORS_NEED_SECOND_FACTOR", default=HTTPS)
 # Whether the public page of decisions names the moderators, or only says that it was one.
 DECISIONS_NAME_MODERATORS = env.bool("CLEANSTOP_DECISIONS_NAME_MODERATORS", default=True)

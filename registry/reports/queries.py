@@ -25,6 +25,7 @@ from registry.reports.models import (
     SampleImage,
     Sweep,
 )
+from registry.reports.rules.newcomers import may_confirm
 from registry.reports.rules.replies import may_reply
 from registry.reports.rules.sources import one_spelling, source_key, source_of
 from registry.reports.rules.stops import distinct_stops
@@ -32,7 +33,7 @@ from registry.reports.rules.summary import contradiction_problems
 from registry.reports.rules.sweeps import STOPS_OF_A_SWEEP, WAITING, counting_measurement, is_settled
 
 # What anyone may see; a withdrawn report only says that it was there.
-PUBLIC_STATES = (ReportState.SUBMITTED, ReportState.SET_ASIDE, ReportState.WITHDRAWN)
+PUBLIC_STATES = (ReportState.WAITING, ReportState.SUBMITTED, ReportState.SET_ASIDE, ReportState.WITHDRAWN)
 _PARTS = (
     "lens__maker", "teleconverter__maker", "adapter__maker", "copy", "rig__body__maker", "body__maker",
     "filter__maker", "author",
@@ -107,6 +108,7 @@ class ReportPage:
     same_source: list[Report] = field(default_factory=list)
     may_edit: bool = False
     may_reply: bool = False
+    may_confirm: bool = False
 
 
 def drafts_of(account: Account) -> QuerySet[Report]:
@@ -125,9 +127,14 @@ def submitted_reports(*, lens: Lens | None = None) -> QuerySet[Report]:
     return reports if lens is None else reports.filter(lens=lens)
 
 
+def reports_waiting() -> QuerySet[Report]:
+    """Reports of newcomers that wait for a confirmation, the oldest first."""
+    return reports_with_parts().filter(state=ReportState.WAITING).order_by("submitted_at", "id")
+
+
 def reports_on(lens: Lens) -> QuerySet[Report]:
     """The reports on a lens that anyone may read, set aside ones among them, newest first, with their frames."""
-    states = (ReportState.SUBMITTED, ReportState.SET_ASIDE)
+    states = (ReportState.WAITING, ReportState.SUBMITTED, ReportState.SET_ASIDE)
     return reports_with_parts().filter(lens=lens, state__in=states).prefetch_related("images")
 
 
@@ -178,6 +185,7 @@ def report_page(public_id: str, viewer: Account | None) -> ReportPage:
         same_source=_same_source(report, viewer),
         may_edit=mine and report.state != ReportState.WITHDRAWN,
         may_reply=viewer is not None and may_reply(report, viewer),
+        may_confirm=viewer is not None and may_confirm(viewer, report),
     )
 
 
@@ -247,7 +255,8 @@ def may_see_image(image: SampleImage, viewer: Account | None) -> bool:
     """Whether a viewer may see a picture: frames of drafts and of withdrawn reports are their owner's only."""
     if viewer is not None and image.owner_id == viewer.pk:
         return True
-    return image.report is not None and image.report.state in (ReportState.SUBMITTED, ReportState.SET_ASIDE)
+    shown = (ReportState.WAITING, ReportState.SUBMITTED, ReportState.SET_ASIDE)
+    return image.report is not None and image.report.state in shown
 
 
 def images_of_account(account: Account) -> QuerySet[SampleImage]:

@@ -18,6 +18,7 @@ from registry.reports.queries import PUBLIC_STATES
 CHANGED = "standing.changed"
 CAUSES = {
     "report.submitted": "came in",
+    "report.confirmed": "was confirmed",
     "report.revised": "was revised",
     "report.withdrawn": "was withdrawn",
     "report.set-aside": "was set aside",

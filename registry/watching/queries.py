@@ -21,6 +21,7 @@ REPORTED_IN = (ReportState.SUBMITTED, ReportState.SET_ASIDE)
 SAYS = {
     "report.questioned": "A moderator has a question about your report",
     "report.set-aside": "Your report was set aside and no longer counts",
+    "report.confirmed": "Your report was confirmed and counts",
     "report.restored": "Your report counts again",
     "report.picture-withheld": "A picture of your report was flagged and is hidden until a moderator has looked at it",
     "report.picture-shown-again": "A picture of your report was looked at and is shown again",

@@ -17,6 +17,7 @@ TOLD_TO_AUTHORS = (
     "report.set-aside",
     "report.restored",
     "report.corrected",
+    "report.confirmed",
     "report.picture-withheld",
     "report.picture-shown-again",
 )

@@ -13,6 +13,7 @@ from registry.moderation.queries.care import appeals_waiting, flagged
 from registry.moderation.queries.catalogue import proposals
 from registry.moderation.queries.decisions import waiting_for_a_second
 from registry.moderation.queries.desk import conflicts_waiting, handling_of
+from registry.reports.queries import reports_waiting
 
 SHOWN = 5
 
@@ -63,6 +64,11 @@ def _seconds() -> Iterator[Thing]:
         yield Thing("decision", row.public_id, f"{row.get_act_display().capitalize()}: {row.reason}", row.at)
 
 
+def _waiting() -> Iterator[Thing]:
+    for report in reports_waiting():
+        yield Thing("waiting", report.public_id, f"{report.lens}, by {report.author}", report.submitted_at)
+
+
 def _flags() -> Iterator[Thing]:
     for one in flagged():
         hidden = one.image is not None and bool(one.image.withheld)
@@ -90,6 +96,7 @@ _KINDS: dict[str, Callable[[], Iterator[Thing]]] = {
     "flag": _flags,
     "appeal": _appeals,
     "decision": _seconds,
+    "waiting": _waiting,
     "conflict": _conflicts,
     "proposal": _proposals,
     "doubles": _doubles,

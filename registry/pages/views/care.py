@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from registry.errors import CleanstopError
 from registry.moderation.queries.care import block_by_number, hidden_picture, restrictions_of
@@ -15,6 +16,10 @@ from registry.moderation.services.flags import raise_flag
 from registry.pages.forms.care import AppealForm, FlagForm
 from registry.pages.problems import put_beside_fields
 from registry.reports import queries
+from registry.reports.rules.newcomers import may_confirm
+from registry.reports.services.confirming import confirm_report
+
+A_PAGE = 50
 
 
 @login_required
@@ -62,6 +67,24 @@ def appeals(request: HttpRequest) -> HttpResponse:
                 return redirect("my-appeals")
     context = {"restrictions": restrictions_of(request.user), "form": form, "sent": request.POST.get("about")}
     return render(request, "pages/my_appeals.html", context, status=status)
+
+
+@login_required
+@require_safe
+def waiting_reports(request: HttpRequest) -> HttpResponse:
+    """Newcomers' reports that wait for one confirmation, for whoever may give it."""
+    page = Paginator(queries.reports_waiting(), A_PAGE).get_page(request.GET.get("page"))
+    rows = [(report, may_confirm(request.user, report)) for report in page.object_list]
+    return render(request, "pages/waiting_reports.html", {"page": page, "rows": rows})
+
+
+@login_required
+@require_POST
+def confirm(request: HttpRequest, public_id: str) -> HttpResponse:
+    """Say that a newcomer's report reads like a test."""
+    report = confirm_report(report=queries.report_for(public_id, request.user), by=request.user)
+    messages.success(request, f"Confirmed: report {report.public_id} counts now.")
+    return redirect("report", public_id)
 
 
 def _about(request: HttpRequest) -> dict:

@@ -19,6 +19,7 @@ KINDS = {
     "flag": ("Flagged by readers", "review-flags"),
     "appeal": ("Appeals", "review-appeals"),
     "decision": ("Waiting for a second moderator", "review-conflicts"),
+    "waiting": ("Reports of newcomers that wait for a confirmation", "waiting-reports"),
     "conflict": ("Reports that contradict each other", "review-conflicts"),
     "proposal": ("Proposed gear", "review-catalogue"),
     "doubles": ("Gear that may be one and the same", "review-catalogue"),
@@ -61,7 +62,7 @@ def handle(request: HttpRequest) -> HttpResponse:
 
 def _links(pile: Pile) -> list[tuple]:
     """Each thing with the address of its own page, or of its kind's."""
-    own = {"conflict": "review-conflict", "decision": "review-decision"}
+    own = {"conflict": "review-conflict", "decision": "review-decision", "waiting": "report"}
     return [
         (
             thing,

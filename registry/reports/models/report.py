@@ -16,6 +16,7 @@ class Basis(models.TextChoices):
 
 class ReportState(models.TextChoices):
     DRAFT = "draft", "draft"
+    WAITING = "waiting", "waiting for a confirmation"
     SUBMITTED = "submitted", "submitted"
     SET_ASIDE = "set-aside", "set aside"
     WITHDRAWN = "withdrawn", "withdrawn"

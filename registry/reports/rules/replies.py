@@ -5,7 +5,7 @@ from registry.reports.models import Report, ReportState
 
 LONGEST_REPLY = 2000
 REPLIES_PER_REPORT = 100
-ANSWERABLE = (ReportState.SUBMITTED, ReportState.SET_ASIDE)
+ANSWERABLE = (ReportState.WAITING, ReportState.SUBMITTED, ReportState.SET_ASIDE)
 
 
 def may_reply(report: Report, account: Account) -> bool:

@@ -15,7 +15,7 @@ from registry.ledger.services import record_all
 from registry.optics.stops import exact_av
 from registry.reports.models import Claim, Finding, ImportedReport, Reading, Report, ReportState, Sweep
 from registry.reports.services.contents import ReportContent
-from registry.reports.services.submission import told_of
+from registry.reports.services.submission import state_on_entry, told_of
 from registry.setwise import add_rows, reserve_keys
 
 _FIELDS = Report._meta.concrete_fields
@@ -49,11 +49,11 @@ def write_all(author: Account, checked: Sequence[Checked]) -> None:
     """Write new reports with all that they say, and tell of those that are submitted: of each lens once."""
     if not checked:
         return
-    now = timezone.now()
+    now, state = timezone.now(), state_on_entry(author, with_frames=False)
     for one, key in zip(checked, reserve_keys(Report, len(checked)), strict=True):
         one.report.id, one.report.created_at, one.report.updated_at = key, now, now
         if one.submit:
-            one.report.state, one.report.submitted_at, one.report.version = ReportState.SUBMITTED, now, 2
+            one.report.state, one.report.submitted_at, one.report.version = state, now, 2
     add_rows(Report, [field.attname for field in _FIELDS], map(_row_of, checked))
     _write_sweeps(checked)
     add_rows(Claim, ("report_id", "says", "focal_length_mm", "f_number", "av"), _claims(checked))
@@ -61,7 +61,7 @@ def write_all(author: Account, checked: Sequence[Checked]) -> None:
     imported = [(author.pk, one.key, one.fingerprint, one.report.id, now) for one in checked]
     add_rows(ImportedReport, ("author_id", "key", "fingerprint", "report_id", "at"), imported)
     record_all(
-        "report.submitted",
+        "report.waiting" if state == ReportState.WAITING else "report.submitted",
         actor=author,
         subject_kind="report",
         happened=[(one.report.public_id, told_of(one.report)) for one in checked if one.submit],

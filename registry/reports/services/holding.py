@@ -77,6 +77,7 @@ def write_report(report: Report, **values: object) -> Report:
 
 _REMEDIES = {
     ReportState.DRAFT: "Submit it first.",
+    ReportState.WAITING: "It counts once an established contributor has confirmed it.",
     ReportState.SUBMITTED: "Revise it with a reason; what it said before is kept.",
     ReportState.SET_ASIDE: "A moderator can restore it; its author can revise or withdraw it.",
     ReportState.WITHDRAWN: "A withdrawn report stays as it is; file a new one.",

@@ -20,7 +20,7 @@ from registry.reports.services.holding import hold_report, write_report
 from registry.reports.services.revisions import keep_revision
 from registry.reports.services.submission import enter, tell
 
-PUBLIC = (ReportState.SUBMITTED, ReportState.SET_ASIDE)
+PUBLIC = (ReportState.WAITING, ReportState.SUBMITTED, ReportState.SET_ASIDE)
 
 
 @transaction.atomic

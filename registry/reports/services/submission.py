@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import asdict
 from datetime import date
 
+from django.conf import settings
 from django.utils import timezone
 
+from registry.accounts.models import Account
 from registry.accounts.services import check_not_blocked
 from registry.errors import InvalidInput, NotAllowed
 from registry.ledger.services import record
 from registry.reports.models import Report, ReportState
+from registry.reports.rules.newcomers import is_newcomer
 from registry.reports.rules.submission import check_submission
 from registry.reports.rules.summary import contradiction_problems
 from registry.reports.rules.sweeps import is_settled
@@ -27,9 +30,10 @@ def enter(report: Report) -> Report:
     problems = [*check_submission(report), *contradiction_problems(report)]
     if problems:
         raise InvalidInput(problems)
+    state = state_on_entry(report.author, with_frames=report.images.exists())
     write_report(
         report,
-        state=ReportState.SUBMITTED,
+        state=state,
         state_reason="",
         shot_on=report.shot_on,
         submitted_at=timezone.now(),
@@ -37,8 +41,16 @@ def enter(report: Report) -> Report:
         submit_problems=[],
     )
     report.awaited.all().delete()  # what has not come by now is not waited for
-    tell(report, "report.submitted", actor=report.author)
+    tell(
+        report, "report.waiting" if state == ReportState.WAITING else "report.submitted", actor=report.author
+    )
     return report
+
+
+def state_on_entry(author: Account, *, with_frames: bool) -> str:
+    """Whether what an author files counts at once, or waits for a confirmation: see rules.newcomers."""
+    waits = settings.NEW_REPORTS_WAIT and not with_frames and is_newcomer(author)
+    return ReportState.WAITING if waits else ReportState.SUBMITTED
 
 
 def enter_when_ready(report: Report) -> None:
