@@ -13,8 +13,8 @@ SENTENCES = {
     "filter-owned": "You own the {diameter_mm} mm filter of {cut_on_nm} nm, so it costs nothing.",
     "filter-fits-largest-thread": "The {diameter_mm} mm filter of {cut_on_nm} nm fits the largest thread in the bag; "
     "rings bring it to smaller ones.",
-    "filter-serves": "The {diameter_mm} mm filter of {cut_on_nm} nm serves {lenses} of your lenses, "
-    "{without_ring} of them without a ring.",
+    "filter-serves": "Lenses that the {diameter_mm} mm filter of {cut_on_nm} nm serves: {lenses}; without a "
+    "ring: {without_ring}.",
     "rings-owned": "{count} of the {of} rings in use you own already.",
     "cheapest": "Nothing that serves the bag costs less than {cost}{currency}.",
     "fewest-pieces": "No other kit serves the bag with fewer than {filters} filters to buy, nor, with as few, "
@@ -25,20 +25,20 @@ SENTENCES = {
     "plain-answer-costs": "Filters for the largest thread and rings for the rest would cost {cost}{currency}.",
     "plain-answer-takes": "Filters for the largest thread and rings for the rest would take {filters} filters and "
     "{rings} rings.",
-    "plain-answer-impossible": "Filters for the largest thread alone can't serve every lens: too wide for rings, "
+    "plain-answer-impossible": "Filters for the largest thread alone can’t serve every lens: too wide for rings, "
     "or a piece that nobody sells.",
     "filter-per-thread-costs": "A filter for every thread, without rings, would cost {cost}{currency}.",
     "filter-per-thread-takes": "A filter for every thread, without rings, would take {filters} filters.",
     # cautions
     "no-eye-protection": "An infrared filter is no eye protection, even where it looks opaque: never look at the "
     "sun through it or through a finder, and point no camera at the sun longer than a frame needs.",
-    "stack-may-vignette": "{lens}: {rings} ring(s), {stack_mm} mm thick, before a lens that sees {angle_deg}°: "
-    "stacked rings and filters may darken the corners; try it at the widest setting before a trip.",
+    "stack-may-vignette": "{lens} sees {angle_deg}°, and a ring or rings {stack_mm} mm thick stand before it: rings "
+    "and filters may darken the corners; try it at the widest setting before a trip.",
     "narrower-may-vignette": "{lens}: the {diameter_mm} mm filter or its ring is narrower than the lens's "
     "{thread_mm} mm thread and may darken the corners.",
     "hood-does-not-fit": "{lens}: its hood no longer fits over the {diameter_mm} mm filter; shade the lens in "
     "another way.",
-    "do-not-force-a-ring": "Don't force a jammed ring or filter: let a repairer loosen it.",
+    "do-not-force-a-ring": "Don’t force a jammed ring or filter: let a repairer loosen it.",
     "conversion-by-professionals": "Opening a camera exposes a flash capacitor at lethal voltage: leave a "
     "conversion to qualified people.",
     # lenses without a thread, and what else works
