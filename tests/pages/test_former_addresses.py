@@ -46,3 +46,8 @@ def test_once_taken_back_the_address_is_its_own_again(client, merge):
 def test_what_was_never_there_is_still_not_found(client, merge):
     assert client.get("/lenses/nobody-knows/").status_code == 404
     assert client.get("/elsewhere/maram/").status_code == 404
+
+
+@pytest.mark.parametrize("address", ["/api/v1/reports/a;=/submit/", "/lenses/a;b=c/", "/lenses/a/?x=é;"])
+def test_two_ways_of_writing_an_address_lead_nobody_round_in_circles(client, address):
+    assert client.get(address).status_code == 404
