@@ -2,6 +2,7 @@ from registry.reports.models.awaited import AwaitedFrame
 from registry.reports.models.bonds import Bond, BondKind
 from registry.reports.models.equipment import ConversionKind, Copy, Rig
 from registry.reports.models.evidence import Claim, ClaimSays, Finding, FindingKind, Reading, Sweep
+from registry.reports.models.grain import FrameGrain
 from registry.reports.models.images import ImagePurpose, ImageState, Measurement, SampleImage
 from registry.reports.models.imported import ImportedReport
 from registry.reports.models.replies import Reply
@@ -26,6 +27,7 @@ __all__ = [
     "FilterPosition",
     "Finding",
     "FindingKind",
+    "FrameGrain",
     "ImagePurpose",
     "ImageState",
     "ImportedReport",

@@ -10,7 +10,14 @@ from registry.accounts.models import Account
 from registry.accounts.services import check_password_of, close_account
 from registry.errors import Conflict, InvalidInput, Problem
 from registry.reports import storage
-from registry.reports.models import ImportedReport, Report, ReportRevision, ReportState, SampleImage
+from registry.reports.models import (
+    FrameGrain,
+    ImportedReport,
+    Report,
+    ReportRevision,
+    ReportState,
+    SampleImage,
+)
 from registry.reports.rules.sources import one_spelling
 from registry.reports.rules.sweeps import WAITING
 from registry.reports.services.drafts import discard_draft
@@ -88,6 +95,7 @@ def _purge_pictures(account: Account, *, take_down: bool) -> None:
         aside = ["", "", image.withheld.get("picture", ""), image.withheld.get("thumbnail", "")]
         _discard_once_committed([gone, aside])
         image.original, image.kept, image.withheld = "", "", {}
+        FrameGrain.objects.filter(image=image).delete()
         if hidden:
             image.picture = image.thumbnail = ""
         image.file_name, image.exif, image.problem = "frame", {}, None

@@ -13,6 +13,7 @@ from registry.ledger.services import record
 from registry.photometry import measurement as photometry
 from registry.reports import storage
 from registry.reports.models import (
+    FrameGrain,
     ImagePurpose,
     ImageState,
     Measurement,
@@ -56,6 +57,8 @@ def record_intake(*, image: SampleImage, taken: TakenFrame) -> SampleImage:
     image.state = ImageState.KEPT if image.purpose == ImagePurpose.PROOF else ImageState.TAKEN_IN
     image.original = ""
     image.save()
+    if taken.residual:
+        FrameGrain.objects.update_or_create(image=image, defaults={"residual": taken.residual})
     transaction.on_commit(lambda: storage.discard(private_names=[original]))
     _settle_its_report(image)
     return image
