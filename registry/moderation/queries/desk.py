@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from registry.consensus.causes import Cause
 from registry.gear.models import Lens
+from registry.kept import kept
 from registry.ledger.models import Event
 from registry.moderation.models import Act, Decision, Handling
 from registry.moderation.plan import Plan
@@ -20,6 +21,7 @@ from registry.standings.by_condition import FACTORS_TO_STATE_BY, ByCondition
 from registry.standings.models import Conflict
 from registry.standings.queries.conditions import side_labels
 from registry.standings.queries.conflicts import Side, conflicts, sides_told
+from registry.standings.queries.stamps import lens_stamp
 from registry.standings.queries.supposing import Moved, WhatIf
 from registry.wanted.models import WantedTest
 from registry.wanted.rules import demand
@@ -122,8 +124,14 @@ def history_of_conflict(conflict: Conflict) -> list[Event]:
 
 
 def foreseen_for(conflict: Conflict, sides: list[Side] | None = None) -> list[Foreseen]:
-    """What the standing would become under each decision that the conflict page offers, computed and not written."""
-    sides = sides_told(conflict) if sides is None else sides
+    """What the standing would become under each decision that the conflict page offers, computed and not written;
+    kept until the lens's evidence or the conflict changes."""
+    stamp = lens_stamp(conflict.standing.lens.slug)
+    made_from = ("foreseen", conflict.pk, conflict.version, stamp and stamp.text)
+    return kept(made_from, lambda: _foreseen(conflict, sides_told(conflict) if sides is None else sides))
+
+
+def _foreseen(conflict: Conflict, sides: list[Side]) -> list[Foreseen]:
     what_if = WhatIf(conflict.standing.lens)
     return [
         Foreseen(key, words, plan, tuple(what_if.moved(plan.supposed())))
