@@ -19,7 +19,7 @@ from api.models import IdempotencyKey
 from registry.errors import InvalidInput, Problem
 
 HEADER = "Idempotency-Key"
-KEPT_FOR = timedelta(days=1)
+KEPT_FOR = timedelta(hours=48)
 KEPT_HEADERS = ("Location", "ETag")
 LONGEST_KEY = 200
 

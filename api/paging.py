@@ -9,6 +9,8 @@ from rest_framework.response import Response
 
 from registry.errors import InvalidInput, Problem
 
+PAGE_MEMBERS = {"items", "next", "previous"}
+
 
 class StablePagination(CursorPagination):
     """Views set `ordering` to one unique field (or end with one), so that no row shows twice or never."""
@@ -16,7 +18,9 @@ class StablePagination(CursorPagination):
     page_size = 50
     max_page_size = 200
     page_size_query_param = "limit"
-    offset_cutoff = 100_000  # lists may be ordered by something that thousands of lenses share, such as "untested"
+    offset_cutoff = (
+        100_000  # lists may be ordered by something that thousands of lenses share, such as "untested"
+    )
     ordering = ("id",)
 
     def paginate_queryset(self, queryset, request, view=None):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.http.response import HttpResponseBase
 from django_filters import FilterSet
 from rest_framework import serializers, viewsets
 from rest_framework.exceptions import MethodNotAllowed
@@ -11,7 +12,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import tagged
-from api.strict import StrictSerializer, refuse_unknown_parameters
+from api.paging import PAGE_MEMBERS
+from api.strict import StrictSerializer, did_you_mean, refuse_unknown_parameters
 from registry.errors import InvalidInput, NotFound, Problem
 
 
@@ -26,6 +28,36 @@ class NoQuery(StrictSerializer):
     """No query parameter at all."""
 
 
+SPARSE = ("list", "retrieve")  # actions whose answers can be had with some members only
+
+
+def sparse(answer: Any, wanted: str) -> Any:
+    """An answer, or each row of a page, with the wanted members only: names parted by commas.
+
+    Raises InvalidInput for a name that they don't have, with the nearest one.
+    """
+    rows = answer["items"] if isinstance(answer, dict) and set(answer) == PAGE_MEMBERS else None
+    names = [name.strip() for name in wanted.split(",")]
+    shown = [
+        {name: row[name] for name in names if name in row} for row in ([answer] if rows is None else rows)
+    ]
+    known = set(answer) if rows is None else {name for row in rows for name in row}
+    problems = [
+        Problem(
+            code="unknown-member",
+            field="?fields",
+            value=name[:60],
+            says=f"“{name[:60]}” is no member of this answer.",
+            remedy=did_you_mean(name, known),
+        )
+        for name in names
+        if name not in known and known
+    ]
+    if problems:
+        raise InvalidInput(problems)
+    return shown[0] if rows is None else answer | {"items": shown}
+
+
 class Resource(viewsets.GenericViewSet):
     """Base of the API's views. `queries` names the query parameters of each action: a StrictSerializer."""
 
@@ -35,8 +67,9 @@ class Resource(viewsets.GenericViewSet):
         super().initial(request, *args, **kwargs)
         if self.action is None:  # before anything else is said of a request that has no answer here
             raise MethodNotAllowed(request.method)
-        usual = ListQuery if self.action == "list" else NoQuery
         given = request.query_params.dict()
+        self.wanted = given.pop("fields", None) if self.action in SPARSE else None
+        usual = ListQuery if self.action == "list" else NoQuery
         filters = self.filterset_class.base_filters if self._filters_here() else {}
         query = self.queries.get(self.action, usual)(
             data={name: value for name, value in given.items() if name not in filters}
@@ -44,6 +77,20 @@ class Resource(viewsets.GenericViewSet):
         refuse_unknown_parameters(given, {*query.fields, *filters})
         query.is_valid(raise_exception=True)
         self.asked: dict[str, Any] = query.validated_data
+
+    def finalize_response(
+        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
+    ) -> HttpResponseBase:
+        """Leave out what wasn't wanted, and tell how much of the asker's limit is left."""
+        if getattr(self, "wanted", None) is not None and response.status_code == 200:
+            try:
+                response.data = sparse(response.data, self.wanted)
+            except InvalidInput as error:
+                response = self.handle_exception(error)
+        response = super().finalize_response(request, response, *args, **kwargs)
+        for name, value in getattr(self, "rate_headers", {}).items():
+            response.headers[name] = value
+        return response
 
     def filters(self) -> FilterSet:
         """The resource's filters as asked for. Raises InvalidInput with every value that can't be read."""

@@ -101,6 +101,18 @@ IF_MATCH = {
     "schema": {"type": "string"},
     "description": "The ETag that reading this address gave you.",
 }
+FIELDS = {
+    "name": "fields",
+    "in": "query",
+    "schema": {"type": "string"},
+    "description": "Names of members parted by commas: the answer, or each item of a list, holds only these.",
+}
+UNSPARING = {  # read in one piece only
+    "/api/v1/exports/",
+    "/api/v1/exports/{table}.{form}",
+    "/api/v1/releases/{version}/standings/",
+    "/api/v1/conflicts/{id}/foreseen/",
+}
 CREATING = ("_create", "_frames_create")
 METHODS = ("get", "post", "put", "patch", "delete")
 
@@ -119,6 +131,8 @@ def _describe(path: str, method: str, operation: dict[str, Any]) -> None:
     answers = dict(EVERYWHERE)
     if method != "get":
         answers |= WHEN_WRITING
+    elif operation["operationId"].endswith(("_list", "_retrieve")) and path not in UNSPARING:
+        operation.setdefault("parameters", []).append(FIELDS)
     if method in ("patch", "delete") and not path.startswith("/api/v1/me/"):
         answers |= WHEN_CHANGING
         operation.setdefault("parameters", []).append(IF_MATCH)

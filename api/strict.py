@@ -19,7 +19,7 @@ def nearest_name(name: str, known: Iterable[str]) -> str | None:
     return found[0] if found else None
 
 
-def _did_you_mean(name: str, known: Iterable[str]) -> str:
+def did_you_mean(name: str, known: Iterable[str]) -> str:
     near = nearest_name(name, known)
     return f"Did you mean “{near}”?" if near else f"Known are: {', '.join(sorted(known)) or 'none'}."
 
@@ -71,7 +71,7 @@ class StrictSerializer(serializers.Serializer):
         return {
             str(name): [
                 RemediedDetail(
-                    f"“{str(name)[:60]}” is no field here.", "unknown-field", _did_you_mean(name, known)
+                    f"“{str(name)[:60]}” is no field here.", "unknown-field", did_you_mean(name, known)
                 )
             ]
             for name in data
@@ -86,7 +86,7 @@ def refuse_unknown_parameters(given: Iterable[str], known: Iterable[str]) -> Non
             code="unknown-parameter",
             field=f"?{name[:60]}",
             says=f"“{name[:60]}” is no query parameter of this address.",
-            remedy=_did_you_mean(name, known),
+            remedy=did_you_mean(name, known),
         )
         for name in given
         if name not in known

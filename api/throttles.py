@@ -6,6 +6,7 @@ the cache's own counting is (memory and Redis count atomically; the file cache m
 
 from __future__ import annotations
 
+import math
 import time
 
 from django.conf import settings
@@ -29,7 +30,13 @@ class RequestThrottle(BaseThrottle):
         kind = "reads" if request.method in SAFE_METHODS else "writes"
         window = int(self.now // WINDOW_SECONDS) * WINDOW_SECONDS
         counted = _count_read if kind == "reads" else _count_write
-        return counted(f"{kind}:{_who(request)}", window) <= settings.API_LIMITS[kind]
+        limit, count = settings.API_LIMITS[kind], counted(f"{kind}:{_who(request)}", window)
+        view.rate_headers = {
+            "RateLimit-Limit": str(limit),
+            "RateLimit-Remaining": str(max(0, limit - count)),
+            "RateLimit-Reset": str(math.ceil(self.wait())),
+        }
+        return count <= limit
 
     def wait(self) -> float:
         return WINDOW_SECONDS - self.now % WINDOW_SECONDS
