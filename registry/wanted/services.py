@@ -193,7 +193,10 @@ def fulfil_reservation(report: Report, *, now: datetime | None = None) -> int:
     fulfilled = []
     for held in open_reservations(now).filter(account=report.author, lens=report.lens):
         came_in = Report.objects.filter(
-            author=report.author, lens=report.lens, state=ReportState.SUBMITTED, submitted_at__gte=held.made_at
+            author=report.author,
+            lens=report.lens,
+            state=ReportState.SUBMITTED,
+            submitted_at__gte=held.made_at,
         )
         cut_ons = came_in.exclude(cut_on_nm=None).values_list("cut_on_nm", flat=True).distinct()
         if held.cut_on_group in {cut_on_band(cut_on) for cut_on in cut_ons}:
