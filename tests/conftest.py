@@ -13,19 +13,19 @@ def _emptying_the_database_opens_the_event_log(request):
         return
     from django.db.backends.base.operations import BaseDatabaseOperations
 
-    from registry.ledger.triggers import LOG, close_table, open_table
+    from registry.ledger.triggers import LOG, REFUSAL, close_table, open_table
 
     flush = BaseDatabaseOperations.execute_sql_flush
-    # The tables that their apps' migrations close against change.
-    closed = (
-        LOG,
-        "publishing_release",
-        "publishing_releasedstanding",
-        "moderation_decision",
-        "moderation_decisionreport",
-        "reports_reply",
-        "reports_reportrevision",
-    )
+    # The tables that their apps' migrations close against change, with what the database then says.
+    closed = {
+        LOG: REFUSAL,
+        "publishing_release": "a release never changes",
+        "publishing_releasedstanding": "a release never changes",
+        "moderation_decision": "a decision never changes; take it back with another",
+        "moderation_decisionreport": "a decision never changes; take it back with another",
+        "reports_reply": "a reply stays as it was said",
+        "reports_reportrevision": "a revision is kept as it was",
+    }
     names_in = {"reports_reportrevision": {"content": ("tester_name", "citation_author")}}
 
     def flush_with_open_log(operations, statements):
@@ -34,9 +34,8 @@ def _emptying_the_database_opens_the_event_log(request):
         try:
             flush(operations, statements)
         finally:
-            for table in closed:
-                refusal, names = f"{table} is append-only", names_in.get(table)
-                close_table(operations.connection, table, refusal, names_in=names)
+            for table, refusal in closed.items():
+                close_table(operations.connection, table, refusal, names_in=names_in.get(table))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(BaseDatabaseOperations, "execute_sql_flush", flush_with_open_log)
