@@ -150,7 +150,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "There is nothing at this address",
         "Nothing is registered under that address, or it is a draft, which only its author sees.",
         "Check the address, or look the lens up by name.",
-        "not-found not-embeddable not-in-a-release",
+        "not-found not-embeddable",
     ),
     Explanation(
         "A date that can’t be",

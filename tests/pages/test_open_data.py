@@ -6,11 +6,13 @@ import re
 import pytest
 from django.urls import reverse
 
+from registry.publishing.measured import released_excess
+from registry.publishing.queries import released_answer
 from registry.publishing.services import make_release
 from registry.reports.services import set_aside
 from registry.standings.services.refresh import refresh_lens
 from tests.factories import AccountFactory, LensFactory, TeleconverterFactory
-from tests.report_factories import ReportFactory
+from tests.report_factories import ReadingFactory, ReportFactory, SweepFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -151,3 +153,27 @@ def test_a_release_that_is_not_there_is_refused_for_a_table(client, lens, releas
     address = reverse("mount-picture", args=[lens.mounts.first().slug, "svg"])
     answer = client.get(address, {"release": "1999.1"})
     assert answer.status_code == 404 and "The latest is 2026.1" in answer.content.decode()
+
+
+def test_the_ladders_figures_and_the_excess_can_be_pinned_too(client):
+    lens = LensFactory(widest_f=2.8, narrowest_f=16)
+    submitted = {"state": "submitted", "submitted_at": "2026-01-02T10:00Z"}
+    for excess in (0.2, 0.3):
+        report = ReportFactory(lens=lens, basis="measured", **submitted)
+        sweep = SweepFactory(report=report, focal_length_mm=lens.focal_min_mm)
+        for f_number in (2.8, 5.6, 11):
+            ReadingFactory(sweep=sweep, f_number=f_number, excess_ev=excess, excess_se=0.02)
+    refresh_lens(lens)
+    release = make_release("2026.1")
+    for report in lens.reports.all():
+        set_aside(report=report, by=AccountFactory(moderator=True), reason="A scene, no target.")
+    refresh_lens(lens)
+    answer = released_answer(release, lens, cut_on_nm=720)
+    (zone,) = released_excess(release, answer)
+    assert sorted(point.ev for sweep in zone.sweeps for point in sweep.points) == [0.2] * 3 + [0.3] * 3
+    picture = reverse("published-picture", args=[lens.slug, "excess", "svg"])
+    assert client.get(picture).status_code == 404, "today nothing counts"
+    pinned = client.get(picture, {"release": "2026.1"})
+    assert pinned.status_code == 200 and "release 2026.1" in pinned.content.decode()
+    table = client.get(reverse("ladder-table", args=[lens.slug]), {"release": "2026.1"}).content.decode()
+    assert "release 2026.1" in table

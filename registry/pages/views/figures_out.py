@@ -22,6 +22,7 @@ from registry.pages.themes import theme
 from registry.pages.views.lens import glass_asked_for
 from registry.pages.views.lens_parts import reports_through
 from registry.pages.views.mounts import heading_of, mount_by_slug
+from registry.publishing.measured import released_excess
 from registry.publishing.queries import release_by_version, released_answer, released_leads
 from registry.standings import queries as standings
 
@@ -39,18 +40,20 @@ def lens_picture(request: HttpRequest, slug: str, name: str, kind: str) -> HttpR
         raise Http404(f"There is no picture “{name}.{kind}”.")
     form = PictureForm(request.GET)
     options = form.options()
-    glass = glass_asked_for(request)
 
     def drawn() -> bytes:
-        lens = gear.gear_by_slug(GearKind.LENS, slug)
-        seen = form.camera()
-        if options["release"]:
-            release = release_by_version(options["release"])
-            return draw(released_answer(release, lens, cut_on_nm=seen.cut_on_nm, **glass), options, kind)
-        answer = standings.lens_answer(lens, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev, **glass)
-        return draw(answer, options, kind)
+        return draw(_answer(request, slug, form, options), options, kind)
 
     return _picture(request, ("lens", slug, name, stamp), options, kind, drawn)
+
+
+def _answer(request: HttpRequest, slug: str, form: PictureForm, options: dict) -> standings.LensAnswer:
+    """What is known today, or what the release that the address names froze."""
+    lens, seen, glass = gear.gear_by_slug(GearKind.LENS, slug), form.camera(), glass_asked_for(request)
+    if options["release"]:
+        release = release_by_version(options["release"])
+        return released_answer(release, lens, cut_on_nm=seen.cut_on_nm, **glass)
+    return standings.lens_answer(lens, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev, **glass)
 
 
 def _edition(answer: standings.LensAnswer, options: dict) -> str:
@@ -97,11 +100,8 @@ def mount_picture(request: HttpRequest, slug: str, kind: str) -> HttpResponse:
 def ladder_table(request: HttpRequest, slug: str) -> HttpResponse:
     """The ladder's figures as CSV: one line per focal zone and stop."""
     form = PictureForm(request.GET)
-    form.options()
-    seen, lens = form.camera(), gear.gear_by_slug(GearKind.LENS, slug)
-    answer = standings.lens_answer(
-        lens, cut_on_nm=seen.cut_on_nm, visible_ev=seen.visible_ev, **glass_asked_for(request)
-    )
+    options, seen = form.options(), form.camera()
+    answer = _answer(request, slug, form, options)
     response = HttpResponse(content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="{slug}-ladder.csv"'
     table = csv.writer(response)
@@ -114,7 +114,7 @@ def ladder_table(request: HttpRequest, slug: str) -> HttpResponse:
             table.writerow(
                 [slug, f"{seen.cut_on_nm:g}", zone.zone, f"{stop.f_number:g}", _figure(stop.p_clean),
                  _figure(stop.low), _figure(stop.high), zone.words, zone.confidence, zone.n_independent,
-                 edition_of(answer)]
+                 _edition(answer, options)]
             )  # fmt: skip
     return response
 
@@ -177,17 +177,12 @@ def _sentence(answer: standings.LensAnswer) -> str:
 
 
 def _excess(answer: standings.LensAnswer, options: dict, kind: str) -> bytes:
-    if options["release"]:
-        raise NotFound(
-            Problem(
-                code="not-in-a-release",
-                field="release",
-                value=options["release"],
-                says="Only ladders are drawn from releases; measured excess is drawn from live data.",
-                remedy="Leave the release out, or draw it from the release’s own table of readings.",
-            )
-        )
-    zones = standings.excess_of(answer, reports_through(answer.path))
+    release = release_by_version(options["release"]) if options["release"] else None
+    zones = (
+        released_excess(release, answer)
+        if release
+        else standings.excess_of(answer, reports_through(answer.path))
+    )
     zone = next((one for one in zones if options["zone"] in ("", one.zone)), None)
     if zone is None:
         raise NotFound(
@@ -203,7 +198,7 @@ def _excess(answer: standings.LensAnswer, options: dict, kind: str) -> bytes:
         )
     words = {} if options["plain"] else {
         "title": f"{answer.path}, {zone.label}, {answer.here.label}",
-        "edition": f"Cleanstop, {edition_of(answer)}. CC BY 4.0",
+        "edition": f"Cleanstop, {_edition(answer, options)}. CC BY 4.0",
     }  # fmt: skip
     width = options["width"] if kind == "png" else None
     return excess_picture(

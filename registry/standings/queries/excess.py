@@ -65,15 +65,23 @@ def excess_of(said: LensAnswer, reports: Iterable[Report]) -> list[ZoneExcess]:
 
     reports: those on the answer's light path, with sweeps and readings loaded. Only reports that count are told.
     """
-    sweeps: dict[str, list[ReportExcess]] = defaultdict(list)
-    for report in reports:
-        if report.state == ReportState.SUBMITTED and group_of(report) == said.here.group:
-            for zone, sweep in _sweeps(report):
-                sweeps[zone].append(sweep)
+    counting = (
+        report
+        for report in reports
+        if report.state == ReportState.SUBMITTED and group_of(report) == said.here.group
+    )
+    return excess_by_zone(said, (placed for report in counting for placed in _sweeps(report)))
+
+
+def excess_by_zone(said: LensAnswer, sweeps: Iterable[tuple[str, ReportExcess]]) -> list[ZoneExcess]:
+    """Measured sweeps, each with its focal zone, beside what the answer's zones pool them to."""
+    placed: dict[str, list[ReportExcess]] = defaultdict(list)
+    for zone, sweep in sweeps:
+        placed[zone].append(sweep)
     return [
-        ZoneExcess(zone.zone, zone.label, tuple(sweeps[zone.zone]), _pooled(zone.agreement))
+        ZoneExcess(zone.zone, zone.label, tuple(placed[zone.zone]), _pooled(zone.agreement))
         for zone in said.zones
-        if zone.zone in sweeps
+        if zone.zone in placed
     ]
 
 
