@@ -17,7 +17,7 @@ from registry.publishing.queries import release_by_version
 EXAMPLE = {
     "version": "2026.1",
     "made_at": "2026-03-01T09:00:00Z",
-    "method_version": "2026.2",
+    "method_version": "2026.3",
     "address": "https://registry.example/releases/2026.1/",
     "counts": {"reports": 300, "readings": 2400, "standings": 110},
     "files": {

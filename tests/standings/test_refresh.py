@@ -48,6 +48,20 @@ def test_twenty_reports_by_one_person_count_as_one(lens):
     assert standing_of(lens).words == "one report so far: clean to f/8"
 
 
+def test_one_person_with_twenty_wrong_reports_moves_a_standing_no_more_than_with_one():
+    def stops_against_three_honest(wrong: int) -> list[dict]:
+        lens = LensFactory(widest_f=2, narrowest_f=16, focal_min_mm=35, focal_max_mm=35)
+        for _ in range(3):
+            report_on(lens, limit=8)
+        someone = AccountFactory()
+        for _ in range(wrong):
+            report_on(lens, limit=2, author=someone)
+        refresh_lens(lens)
+        return lens.standings.get(n_reports__gt=0).stops
+
+    assert stops_against_three_honest(20) == stops_against_three_honest(1)
+
+
 def test_refreshing_again_without_news_writes_nothing(lens):
     report_on(lens)
     assert refresh_lens(lens).written == 1
