@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from django.core.servers.basehttp import WSGIRequestHandler
 
 from registry.accounts.services import issue_token
 from registry.ledger.worker import drain_tasks
@@ -25,8 +26,9 @@ HOOKS = "tests.api.lines_for_schemathesis"
 
 
 @pytest.fixture
-def served(live_server, settings):
-    """A server with a report on a lens, whose limits don't end the test."""
+def served(live_server, settings, monkeypatch):
+    """A server with a report on a lens, whose limits don't end the test, and which doesn't wait to fill packets."""
+    monkeypatch.setattr(WSGIRequestHandler, "disable_nagle_algorithm", True)
     settings.API_LIMITS = {"reads": 10**9, "writes": 10**9}
     report = ReportFactory(grades={4: 0, 8: 0, 11: 3})
     submit_report(report=report, by=report.author)
@@ -72,7 +74,7 @@ def test_the_api_answers_as_it_is_described(served, tmp_path):
     assert cases_tried(served, tmp_path, *token_of("moderator"), *few) > 0
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("role", ["anyone", "contributor", "moderator"])
 def test_thousands_of_cases_find_no_fault(served, tmp_path, role):
     cases = cases_tried(served, tmp_path, *token_of(role), "--max-examples", "20")
