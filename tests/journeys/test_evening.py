@@ -136,7 +136,6 @@ def test_a_tab_closed_half_way_is_no_loss(open_page, gear, worker, folder):
     start_a_report(page, "Dunlin")
     Line(page, cut_after=HALF)
     page.set_input_files("#folder", folder)
-    expect(said(page)).to_contain_text("The connection is lost", timeout=60_000)
     wait_until_arrived(page, HALF)
     address, tab = page.url, page.context.new_page()
     page.close()
