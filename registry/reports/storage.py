@@ -12,7 +12,7 @@ from pathlib import Path
 
 from django.conf import settings
 from django.core.files import File
-from django.core.files.storage import Storage, default_storage, storages
+from django.core.files.storage import FileSystemStorage, Storage, default_storage, storages
 
 from registry.frames.decode import check_file
 from registry.frames.limits import MEGABYTE, FrameLimits
@@ -78,13 +78,12 @@ def _store(store: Storage, name: str, path: Path) -> str:
 @contextmanager
 def private_path(name: str) -> Iterator[Path]:
     """A private file as a path on this machine, fetched to a temporary one where the storage is elsewhere."""
-    try:
-        path = Path(private().path(name))
-    except NotImplementedError:
-        with private().open(name) as stored, _local_copy_of(stored) as copied:
-            yield copied
+    store = private()
+    if isinstance(store, FileSystemStorage):
+        yield Path(store.path(name))
     else:
-        yield path
+        with store.open(name) as stored, _local_copy_of(stored) as copied:
+            yield copied
 
 
 def discard(*, private_names: Iterable[str] = (), public_names: Iterable[str] = ()) -> None:
