@@ -14,6 +14,7 @@ from registry.gear.models import Lens
 from registry.moderation.models import Act, Interest
 from registry.reports.models import Report
 from registry.reports.rules.sources import one_spelling
+from registry.reports.rules.words import read_words
 
 LONGEST_REASON = 300
 DAYS_TO_ANSWER = 14
@@ -90,17 +91,12 @@ def check_no_part_in(account: Account, lens: Lens, reports: Iterable[Report]) ->
 
 def checked_reason(reason: object) -> str:
     """What is told everyone. Raises InvalidInput for nothing, or over 300 characters."""
-    text = "".join(sign for sign in str(reason or "") if sign.isprintable() or sign in "\n\t").strip()
-    if text and len(text) <= LONGEST_REASON:
-        return text
-    raise InvalidInput(
-        Problem(
-            code="text-too-long" if text else "reason-needed",
-            field="reason",
-            value=text[:60],
-            says=f"The reason has {len(text)} characters." if text else "The reason is missing.",
-            remedy=f"Shorten it to {LONGEST_REASON}." if text else "Say why, so that everyone can follow it.",
-        )
+    return read_words(
+        reason,
+        field="reason",
+        called="reason",
+        longest=LONGEST_REASON,
+        when_empty=("reason-needed", "The reason is missing.", "Say why, so that everyone can follow it."),
     )
 
 

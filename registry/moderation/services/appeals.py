@@ -7,11 +7,12 @@ from django.utils import timezone
 
 from registry.accounts import blocking
 from registry.accounts.models import Account, Block
-from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
+from registry.errors import Conflict, NotAllowed, Problem
 from registry.ledger.services import record
 from registry.moderation.models import Appeal, Flag, FlagOutcome, Handling
 from registry.moderation.rules import check_may_moderate, checked_reason
 from registry.reports.models import SampleImage
+from registry.reports.rules.words import read_words
 from registry.reports.services.withholding import show_picture_again
 
 LONGEST_APPEAL = 2000
@@ -37,7 +38,13 @@ def appeal(*, by: Account, says: str, block: Block | None = None, image: SampleI
 
     Raises NotAllowed for someone else's, Conflict while one waits or where it is over, InvalidInput.
     """
-    says = _checked(says)
+    says = read_words(
+        says,
+        field="says",
+        called="appeal",
+        longest=LONGEST_APPEAL,
+        when_empty=("missing", "The appeal is empty.", "Say why it should be looked at again."),
+    )
     about = block or image
     Account.objects.select_for_update().get(pk=by.pk)
     if (block.account_id if block else image.owner_id) != by.pk:
@@ -116,18 +123,3 @@ def deciders_of(appeal: Appeal) -> set[int]:
         return {appeal.block.by_id}
     kept_hidden = Flag.objects.filter(image=appeal.image, outcome=FlagOutcome.HIDDEN)
     return set(kept_hidden.values_list("settled_by", flat=True))
-
-
-def _checked(says: str) -> str:
-    text = "".join(sign for sign in says if sign.isprintable() or sign in "\n\t").strip()
-    if text and len(text) <= LONGEST_APPEAL:
-        return text
-    raise InvalidInput(
-        Problem(
-            code="text-too-long" if text else "missing",
-            field="says",
-            value=text[:60],
-            says=f"The appeal has {len(text)} characters." if text else "The appeal is empty.",
-            remedy=f"Shorten it to {LONGEST_APPEAL}." if text else "Say why it should be looked at again.",
-        )
-    )

@@ -5,9 +5,10 @@ from __future__ import annotations
 from django.db import transaction
 
 from registry.accounts.models import Account
-from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
+from registry.errors import Conflict, NotAllowed, Problem
 from registry.reports.models import Reply, Report
 from registry.reports.rules.replies import ANSWERABLE, LONGEST_REPLY, REPLIES_PER_REPORT, may_reply
+from registry.reports.rules.words import read_words
 from registry.reports.services.holding import hold_report
 from registry.reports.services.submission import tell
 
@@ -30,7 +31,13 @@ def reply_on_report(*, report: Report, by: Account, says: str) -> Reply:
                 remedy="Only its author and moderators can reply on it.",
             )
         )
-    says = _checked(says)
+    says = read_words(
+        says,
+        field="says",
+        called="reply",
+        longest=LONGEST_REPLY,
+        when_empty=("missing", "The reply is empty.", "Write what is to be said."),
+    )
     if report.replies.count() >= REPLIES_PER_REPORT:
         raise Conflict(
             Problem(
@@ -46,18 +53,3 @@ def reply_on_report(*, report: Report, by: Account, says: str) -> Reply:
     )
     tell(report, "report.replied", actor=by, reply=reply.pk)
     return reply
-
-
-def _checked(says: str) -> str:
-    text = "".join(sign for sign in str(says) if sign.isprintable() or sign in "\n\t").strip()
-    if text and len(text) <= LONGEST_REPLY:
-        return text
-    raise InvalidInput(
-        Problem(
-            code="text-too-long" if text else "missing",
-            field="says",
-            value=text[:60],
-            says=f"The reply has {len(text)} characters." if text else "The reply is empty.",
-            remedy=f"Shorten it to {LONGEST_REPLY}." if text else "Write what is to be said.",
-        )
-    )
