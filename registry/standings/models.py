@@ -7,6 +7,18 @@ from django.utils import timezone
 from registry.consensus.cells import band_label, zone_label
 
 
+class NamedCell:
+    """Of rows about one lens, cut-on group and focal zone: what people call the two."""
+
+    @property
+    def group_label(self) -> str:
+        return band_label(self.cut_on_group)
+
+    @property
+    def zone_label(self) -> str:
+        return zone_label(self.focal_zone, self.lens.focal_min_mm, self.lens.focal_max_mm)
+
+
 class PriorsEdition(models.Model):
     """One edition of the empirical-Bayes priors; standings name the edition they were computed under."""
 
@@ -28,7 +40,7 @@ class PriorsEdition(models.Model):
         return f"priors edition {self.number}"
 
 
-class Standing(models.Model):
+class Standing(NamedCell, models.Model):
     """One lens (with or without a teleconverter or an adapter with glass) in one cut-on group and focal zone.
     `stops`, `limit`, `causes`, `suspects` and `agreement` are JSON as registry.standings.services writes them."""
 
@@ -98,14 +110,6 @@ class Standing(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lens}, {self.cut_on_group}, {self.focal_zone}: {self.words}"
-
-    @property
-    def group_label(self) -> str:
-        return band_label(self.cut_on_group)
-
-    @property
-    def zone_label(self) -> str:
-        return zone_label(self.focal_zone, self.lens.focal_min_mm, self.lens.focal_max_mm)
 
 
 class StandingChange(models.Model):

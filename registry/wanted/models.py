@@ -5,7 +5,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from registry.consensus.cells import band_label, zone_label
+from registry.consensus.cells import band_label
+from registry.standings.models import NamedCell
 
 
 class LookUpCount(models.Model):
@@ -33,7 +34,7 @@ class LookUpCount(models.Model):
         return False
 
 
-class WantedTest(models.Model):
+class WantedTest(NamedCell, models.Model):
     """A lens × cut-on group, ranked by what one more report would teach and how many people ask.
 
     focal_zone: where it would teach most. information: bits. look_ups: of the days that count; watches: now.
@@ -62,14 +63,6 @@ class WantedTest(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lens} at {band_label(self.cut_on_group)}"
-
-    @property
-    def group_label(self) -> str:
-        return band_label(self.cut_on_group)
-
-    @property
-    def zone_label(self) -> str:
-        return zone_label(self.focal_zone, self.lens.focal_min_mm, self.lens.focal_max_mm)
 
 
 class Ended(models.TextChoices):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
-from registry.gear.models import FilterSeat, Mount, Passes, Projection
+from registry.gear.models import Filter, FilterSeat, Mount, Passes, Projection
 
 DECIMAL = {"inputmode": "decimal", "class": "narrow"}
 
@@ -13,6 +13,17 @@ def number(label: str, *, required: bool = False, help_text: str = "") -> forms.
     """A number as typed: the service reads it, so that it can quote it when it can't be."""
     widget = forms.TextInput(attrs=DECIMAL)
     return forms.CharField(label=label, required=required, max_length=20, help_text=help_text, widget=widget)
+
+
+def filter_on_the_lens() -> forms.ModelChoiceField:
+    """Which filter was, or will be, on the lens; a form sets the queryset as it is made."""
+    return forms.ModelChoiceField(
+        Filter.objects.none(),
+        label="Filter on the lens",
+        required=False,
+        to_field_name="slug",
+        empty_label="no filter",
+    )
 
 
 class ProposeForm(forms.Form):

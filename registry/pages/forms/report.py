@@ -9,6 +9,7 @@ from django import forms
 
 from registry.accounts.models import Account
 from registry.gear.models import Adapter, Body, Filter, Lens, Teleconverter
+from registry.pages.forms.gear import filter_on_the_lens
 from registry.pages.forms.lens_named import LensNamedForm
 from registry.reports.models import Basis, ConversionKind, FilterPosition, Report, Rig
 
@@ -63,13 +64,7 @@ class StartForm(LensNamedForm):
         help_text="As the converter states it: 590, 630, 665, 720, 830 … Leave it empty for full spectrum.",
         widget=forms.TextInput(attrs={"inputmode": "decimal", "class": "narrow"}),
     )
-    filter = forms.ModelChoiceField(
-        Filter.objects.none(),
-        label="Filter on the lens",
-        required=False,
-        to_field_name="slug",
-        empty_label="no filter",
-    )
+    filter = filter_on_the_lens()
     filter_position = forms.ChoiceField(
         label="Where the filter sat", required=False, choices=[("", "choose…"), *FilterPosition.choices]
     )

@@ -13,6 +13,7 @@ from registry.accounts.models import Account
 from registry.gear.models import Adapter, Filter, Teleconverter
 from registry.pages.camera import Camera
 from registry.pages.forms.evidence import NUMBER
+from registry.pages.forms.gear import filter_on_the_lens
 from registry.reports.models import ConversionKind, Report, Rig
 
 GEAR = {"filter": Filter, "teleconverter": Teleconverter, "adapter": Adapter}
@@ -28,13 +29,7 @@ class PlanForm(forms.Form):
     cut_on_nm = forms.CharField(
         label="Conversion’s cut-on, nm", required=False, max_length=20, widget=forms.TextInput(attrs=NUMBER)
     )
-    filter = forms.ModelChoiceField(
-        Filter.objects.none(),
-        label="Filter on the lens",
-        required=False,
-        to_field_name="slug",
-        empty_label="no filter",
-    )
+    filter = filter_on_the_lens()
     teleconverter = forms.ModelChoiceField(
         Teleconverter.objects.none(), required=False, to_field_name="slug", empty_label="none"
     )

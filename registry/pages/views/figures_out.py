@@ -21,7 +21,7 @@ from registry.pages.sheets import LadderShown, TableGroup, ladder_sheet, png_of,
 from registry.pages.themes import theme
 from registry.pages.views.lens import glass_asked_for
 from registry.pages.views.lens_parts import reports_through
-from registry.pages.views.mounts import heading_of, mount_by_slug
+from registry.pages.views.mounts import heading_of
 from registry.publishing.measured import released_excess
 from registry.publishing.queries import release_by_version, released_answer, released_leads
 from registry.standings import queries as standings
@@ -73,7 +73,7 @@ def mount_picture(request: HttpRequest, slug: str, kind: str) -> HttpResponse:
         raise Http404(f"There is no picture “table.{kind}”.")
     form = PictureForm(request.GET)
     options, seen = form.options(), form.camera()
-    mount = mount_by_slug(slug)
+    mount = gear.mount_by_slug(slug)
 
     def drawn() -> bytes:
         edition, leads = live_edition(None), None

@@ -7,8 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from registry.errors import NotFound, Problem
-from registry.gear.models import Mount
+from registry.gear.queries import mount_by_slug
 from registry.pages import camera
 from registry.pages.editions import live_edition
 from registry.pages.figures import common_scale
@@ -52,23 +51,6 @@ def mount(request: HttpRequest, slug: str) -> HttpResponse:
         "address": f"{settings.PUBLIC_URL}{request.path}?{query}",
     }
     return render(request, "pages/mount.html", context, status=200 if form.is_valid() else 422)
-
-
-def mount_by_slug(slug: str) -> Mount:
-    """Raises NotFound that names the mounts there are."""
-    found = Mount.objects.filter(slug=slug).first()
-    if found is None:
-        known = ", ".join(Mount.objects.values_list("slug", flat=True))
-        raise NotFound(
-            Problem(
-                code="unknown-mount",
-                field="mount",
-                value=slug,
-                says=f"The registry knows no mount “{slug}”.",
-                remedy=f"Known are: {known or 'none yet'}.",
-            )
-        )
-    return found
 
 
 def heading_of(group: standings.MountGroup) -> str:

@@ -242,10 +242,15 @@ def _row(lens: Lens, group: str, leading: dict[str, Standing]) -> LensRow:
         sentence = no_reports_sentence({key: [told] for key, told in leading.items()})
         ladder = untested_ladder(LightPath(lens))
         return LensRow(lens, sentence, sentence, ladder, False, "no-reports", None, "", 0, "")
+    return row_of(lens, row, _brief(lens, row))
+
+
+def row_of(lens: Lens, row: Standing, brief: str) -> LensRow:
+    """A lens with what its leading standing says. brief: that in a few words."""
     return LensRow(
         lens=lens,
         sentence=row.sentence,
-        brief=_brief(lens, row),
+        brief=brief,
         ladder=stops_of(row.stops),
         tested=True,
         verdict=row.verdict,

@@ -12,8 +12,7 @@ from registry.gear.models import Adapter, Lens, Mount, Projection
 from registry.optics.field_of_view import angle_of_view
 from registry.standings.models import Standing
 from registry.standings.queries.answers import USUAL_CUT_ON_NM
-from registry.standings.queries.lookup import LensRow, lens_rows
-from registry.standings.shapes import stops_of
+from registry.standings.queries.lookup import LensRow, lens_rows, row_of
 
 # Diagonal angle of view on 36 × 24 mm in degrees from which a lens is called so (common practice, no source).
 VIEWS = (
@@ -111,16 +110,4 @@ def _on_mount(leads: Iterable[Standing], mount: Mount) -> Iterator[Standing]:
 
 def _glass_row(row: Standing) -> MountRow:
     names = " and ".join(str(glass) for glass in (row.teleconverter, row.adapter) if glass)
-    said = LensRow(
-        lens=row.lens,
-        sentence=row.sentence,
-        brief=row.words,
-        ladder=stops_of(row.stops),
-        tested=True,
-        verdict=row.verdict,
-        f_number=row.f_number,
-        confidence=row.confidence,
-        n_independent=row.n_independent,
-        focal_zone=row.focal_zone,
-    )
-    return MountRow(said, names)
+    return MountRow(row_of(row.lens, row, row.words), names)
