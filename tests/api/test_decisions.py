@@ -4,10 +4,9 @@ import pytest
 
 from registry.ledger.worker import drain_tasks
 from registry.standings.queries import open_conflicts
-from registry.standings.services import refresh_lens
 from tests.api.conftest import with_token
 from tests.factories import AccountFactory, LensFactory
-from tests.standings.evidence import report_on
+from tests.standings.evidence import divide
 
 pytestmark = pytest.mark.django_db
 DECISIONS = "/api/v1/decisions/"
@@ -20,9 +19,7 @@ def lens():
 
 @pytest.fixture
 def divided(lens):
-    reports = [report_on(lens, limit=limit) for limit in (11, 11, 11, 2.8, 2.8)]
-    refresh_lens(lens)
-    return reports
+    return divide(lens)
 
 
 @pytest.fixture

@@ -3,9 +3,8 @@
 import pytest
 
 from registry.standings.queries import open_conflicts
-from registry.standings.services import refresh_lens
 from tests.factories import AccountFactory, LensFactory
-from tests.standings.evidence import report_on
+from tests.standings.evidence import divide
 
 
 @pytest.fixture
@@ -25,10 +24,7 @@ def lens(db):
 
 @pytest.fixture
 def divided(lens):
-    """Three say f/11, two say f/2.8."""
-    reports = [report_on(lens, limit=limit) for limit in (11, 11, 11, 2.8, 2.8)]
-    refresh_lens(lens)
-    return reports
+    return divide(lens)
 
 
 @pytest.fixture

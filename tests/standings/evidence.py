@@ -6,6 +6,7 @@ from django.utils import timezone
 
 from registry.gear.models import Lens
 from registry.reports.models import Report, ReportState
+from registry.standings.services import refresh_lens
 from tests.factories import AccountFactory
 from tests.report_factories import ClaimFactory, ReadingFactory, ReportFactory, RigFactory, SweepFactory
 
@@ -56,3 +57,10 @@ def relay_on(
     )
     ClaimFactory(report=report, says="clean_to", f_number=limit)
     return report
+
+
+def divide(lens: Lens) -> list[Report]:
+    """Three say f/11, two say f/2.8: the standing is up to them."""
+    reports = [report_on(lens, limit=limit) for limit in (11, 11, 11, 2.8, 2.8)]
+    refresh_lens(lens)
+    return reports

@@ -7,7 +7,7 @@ from registry.standings.models import Conflict, Standing
 from registry.standings.queries import open_conflicts
 from registry.standings.services import refresh_lens
 from tests.factories import LensFactory
-from tests.standings.evidence import report_on
+from tests.standings.evidence import divide, report_on
 
 pytestmark = pytest.mark.django_db
 
@@ -19,10 +19,7 @@ def lens():
 
 @pytest.fixture
 def divided(lens):
-    """Three say f/11, two say f/2.8."""
-    reports = [report_on(lens, limit=limit) for limit in (11, 11, 11, 2.8, 2.8)]
-    refresh_lens(lens)
-    return reports
+    return divide(lens)
 
 
 def test_two_camps_open_one_conflict_that_names_them(lens, divided):
