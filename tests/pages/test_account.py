@@ -1,5 +1,6 @@
 import pytest
 from django.core import mail
+from django.core.cache import cache
 from django.urls import reverse
 
 from registry.accounts.models import Account
@@ -55,6 +56,17 @@ def test_a_wrong_password_does_not_tell_whether_the_account_exists(client):
     known = client.post(SIGN_IN, {"login": AccountFactory().email, "password": "wrong-wrong"})
     unknown = client.post(SIGN_IN, {"login": "nobody@saltmarsh.example", "password": "wrong-wrong"})
     assert "not correct" in text_of(known) and "not correct" in text_of(unknown)
+
+
+def test_after_five_wrong_passwords_even_the_right_one_has_to_wait(client):
+    cache.clear()
+    account = AccountFactory()
+    for _ in range(5):
+        client.post(SIGN_IN, {"login": account.email, "password": "wrong-wrong"})
+    answer = client.post(SIGN_IN, {"login": account.email, "password": PASSWORD})
+    assert answer.status_code == 200 and "Too many failed" in text_of(answer)
+    assert "_auth_user_id" not in client.session
+    cache.clear()
 
 
 def test_signing_out_is_a_button_not_a_link(client):
