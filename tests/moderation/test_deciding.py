@@ -44,6 +44,18 @@ def status(decision):
     return status_of(Decision.objects.get(pk=decision.pk)).code
 
 
+def propose_aside(moderator, conflict, reports):
+    """To set reports aside that the verdict hangs on: it waits for a second moderator."""
+    return decide(
+        by=moderator,
+        act="set-aside",
+        conflict=conflict,
+        reports=reports,
+        reason="A scene.",
+        reason_code="not-a-target",
+    )
+
+
 def test_a_report_that_changes_nothing_is_set_aside_at_once_and_restored(lens, moderator):
     reports = [report_on(lens, limit=8) for _ in range(6)]
     refresh_lens(lens)
@@ -68,14 +80,7 @@ def test_a_report_that_changes_nothing_is_set_aside_at_once_and_restored(lens, m
 def test_setting_aside_what_a_verdict_hangs_on_waits_for_a_second_moderator(
     lens, divided, conflict, moderator, second
 ):
-    decision = decide(
-        by=moderator,
-        act="set-aside",
-        conflict=conflict,
-        reports=divided[3:],
-        reason="A scene.",
-        reason_code="not-a-target",
-    )
+    decision = propose_aside(moderator, conflict, divided[3:])
     divided[3].refresh_from_db()
     assert divided[3].state == ReportState.SUBMITTED
     assert list(waiting_for_a_second()) == [decision]
@@ -90,14 +95,7 @@ def test_setting_aside_what_a_verdict_hangs_on_waits_for_a_second_moderator(
 
 
 def test_a_declined_proposal_changes_nothing(divided, conflict, moderator, second):
-    decision = decide(
-        by=moderator,
-        act="set-aside",
-        conflict=conflict,
-        reports=divided[3:],
-        reason="A scene.",
-        reason_code="not-a-target",
-    )
+    decision = propose_aside(moderator, conflict, divided[3:])
     answer_proposal(decision=decision, by=second, agree=False, reason="It is a target.")
     divided[3].refresh_from_db()
     assert (divided[3].state, status(decision)) == (ReportState.SUBMITTED, "declined")
@@ -285,14 +283,7 @@ def test_a_decision_is_taken_back_once(conflict, moderator, second):
 def test_taking_back_a_restoring_that_a_verdict_hangs_on_waits_too(
     lens, divided, conflict, moderator, second
 ):
-    aside = decide(
-        by=moderator,
-        act="set-aside",
-        conflict=conflict,
-        reports=divided[3:],
-        reason="A scene.",
-        reason_code="not-a-target",
-    )
+    aside = propose_aside(moderator, conflict, divided[3:])
     answer_proposal(decision=aside, by=second, agree=True, reason="Yes.")
     refresh_lens(lens)
     restored = decide(by=second, act="restore", reports=divided[3:], reason="Targets after all.")
