@@ -64,29 +64,33 @@ def check_may_moderate(account: Account) -> None:
 def check_no_part_in(account: Account, lens: Lens, reports: Iterable[Report]) -> None:
     """Raise NotAllowed where an account would decide on its own report, on a relay of its own test, or on a lens
     that it earns by."""
+    problem = part_in(account, lens, reports)
+    if problem is not None:
+        raise NotAllowed(problem)
+
+
+def part_in(account: Account, lens: Lens, reports: Iterable[Report]) -> Problem | None:
+    """What part an account has in something, so that it must not decide on it; None where it has none."""
     for report in reports:
         if report.author_id == account.pk or one_spelling(report.tester_name) == one_spelling(account.name):
-            raise NotAllowed(
-                Problem(
-                    code="own-report",
-                    field="reports",
-                    value=report.public_id,
-                    says=f"Report {report.public_id} is your own, or tells of your own test.",
-                    remedy="Leave this to another moderator.",
-                )
+            return Problem(
+                code="own-report",
+                field="reports",
+                value=report.public_id,
+                says=f"Report {report.public_id} is your own, or tells of your own test.",
+                remedy="Leave this to another moderator.",
             )
     if Interest.objects.filter(account=account, lens=lens).exists() or (
         Interest.objects.filter(account=account, maker=lens.maker_id).exists()
     ):
-        raise NotAllowed(
-            Problem(
-                code="declared-interest",
-                field="lens",
-                value=lens.slug,
-                says=f"You have declared an interest in {lens}.",
-                remedy="Leave this to another moderator, or correct what you declared under your account.",
-            )
+        return Problem(
+            code="declared-interest",
+            field="lens",
+            value=lens.slug,
+            says=f"You have declared an interest in {lens}.",
+            remedy="Leave this to another moderator, or correct what you declared under your account.",
         )
+    return None
 
 
 def checked_reason(reason: object) -> str:

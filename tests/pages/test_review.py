@@ -84,6 +84,16 @@ def test_a_conflict_shows_strength_what_differs_and_what_would_become(client, co
     assert "Moderators decide here" in told
 
 
+def test_who_has_a_part_in_it_is_told_before_writing_anything(
+    at_the_desk, moderator, lens, divided, conflict
+):
+    report_on(lens, limit=11, author=moderator)
+    refresh_lens(lens)
+    page = at_the_desk.get(address(conflict))
+    assert 'name="act"' not in page.content.decode()
+    assert "is your own, or tells of your own test. Leave this to another moderator." in text_of(page)
+
+
 def test_a_contributor_sees_no_form_and_is_refused(client, conflict):
     client.force_login(AccountFactory())
     assert 'name="act"' not in client.get(address(conflict)).content.decode()

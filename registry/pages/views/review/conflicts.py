@@ -27,6 +27,7 @@ from registry.moderation.queries.desk import (
     questions_on,
     split_conditions,
 )
+from registry.moderation.rules import part_in
 from registry.moderation.services import decide, hand_back, take_on
 from registry.pages.camps_plot import camps_plot
 from registry.pages.forms.review import DecisionForm
@@ -158,6 +159,8 @@ def _context(
     log = history_of_conflict(shown)
     known_until = getattr(form, "known_until", None)
     moderates = request.user.is_authenticated and request.user.moderates
+    reports = [report for side in sides for report in side.reports]
+    barred = part_in(request.user, shown.standing.lens, reports) if moderates else None
     return {
         "conflict": shown,
         "lens": shown.standing.lens,
@@ -178,7 +181,8 @@ def _context(
         "handled": handling_of("conflict").get(str(shown.pk)),
         "form": form,
         "refusal": refusal,
-        "may_decide": moderates and shown.open,
+        "barred": barred,
+        "may_decide": moderates and shown.open and barred is None,
         "moderates": moderates,
     }
 
