@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db import transaction
 from django.utils import timezone
 
@@ -12,11 +14,11 @@ from registry.ledger.services import record
 
 
 @transaction.atomic
-def block_account(*, account: Account, by: Account, reason: str) -> Block:
-    """Let an account submit nothing more, until it is lifted; what it submitted stays as it is.
+def block_account(*, account: Account, by: Account, reason: str, until: datetime | None = None) -> Block:
+    """Let an account submit nothing more, until it is lifted or a time has come; what it submitted stays as it is.
 
-    reason: checked by the caller. Raises NotAllowed for oneself, or for someone who moderates; Conflict while the
-    account is blocked or closed.
+    reason, until: checked by the caller. Raises NotAllowed for oneself, or for someone who moderates; Conflict while
+    the account is blocked or closed.
     """
     account = Account.objects.select_for_update().get(pk=account.pk)
     if account.moderates or account.pk == by.pk:
@@ -39,7 +41,8 @@ def block_account(*, account: Account, by: Account, reason: str) -> Block:
                 remedy="Nothing is left to do.",
             )
         )
-    block = Block.objects.create(account=account, by=by, reason=reason)
+    _end_what_is_over(account)
+    block = Block.objects.create(account=account, by=by, reason=reason, until=until)
     _tell("account.blocked", block, by, reason)
     return block
 
@@ -55,11 +58,18 @@ def lift_block(*, block: Block, by: Account, reason: str) -> Block:
     return block
 
 
+def _end_what_is_over(account: Account) -> None:
+    """A block whose time has come makes room for another; nobody lifted it."""
+    for block in Block.objects.filter(account=account, lifted_at=None):
+        block.lifted_at = block.until
+        block.save(update_fields=["lifted_at"])
+
+
 def _tell(name: str, block: Block, by: Account, reason: str) -> None:
     record(
         name,
         actor=by,
         subject_kind="account",
         subject_id=block.account.public_id,
-        data={"reason": reason},
+        data={"reason": reason} | ({"until": block.until} if block.until else {}),
     )

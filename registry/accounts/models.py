@@ -76,12 +76,16 @@ class TokenGrant(models.Model):
 
 
 class Block(models.Model):
-    """While it lasts, an account submits nothing. What it submitted before stays as it is. Kept after it ended."""
+    """While it lasts, an account submits nothing. What it submitted before stays as it is. Kept after it ended.
+
+    until: when it ends by itself; None where someone has to lift it.
+    """
 
     account = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="blocks")
     by = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="+")
     reason = models.CharField(max_length=300)
     at = models.DateTimeField(auto_now_add=True)
+    until = models.DateTimeField(null=True, blank=True)
     lifted_by = models.ForeignKey(Account, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     lifted_at = models.DateTimeField(null=True, blank=True)
 
@@ -95,3 +99,7 @@ class Block(models.Model):
 
     def __str__(self) -> str:
         return f"block of {self.account}"
+
+    @property
+    def is_over(self) -> bool:
+        return self.lifted_at is not None or (self.until is not None and self.until <= timezone.now())

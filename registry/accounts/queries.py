@@ -58,4 +58,5 @@ def tokens_of(account: Account) -> QuerySet[TokenGrant]:
 
 def block_in_force(account: Account) -> Block | None:
     """The block that keeps an account from submitting, if there is one."""
-    return Block.objects.filter(account=account, lifted_at=None).select_related("by").first()
+    block = Block.objects.filter(account=account, lifted_at=None).select_related("by").first()
+    return None if block is None or block.is_over else block

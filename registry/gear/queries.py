@@ -23,7 +23,9 @@ from registry.gear.models import (
 )
 from registry.gear.names import comparable, nearest, tokens_of
 from registry.gear.search import NameIndex
+from registry.ledger.models import Event
 
+REFUSED = "gear.refused"  # the event
 MODELS: dict[str, type[GearItem]] = {
     GearKind.LENS: Lens,
     GearKind.BODY: Body,
@@ -139,10 +141,11 @@ def gear_now(kind: str, slug: str) -> GearItem:
 
 
 def slugs_ever(model: type[GearItem]) -> set[str]:
-    """Every address that a kind of gear has or had: none is given twice."""
+    """Every address that a kind of gear has or had, refused proposals' too: none is given twice."""
     kind = model._meta.model_name
     former = Merge.objects.filter(kind=kind).values_list("former_slug", flat=True)
-    return {*model.objects.values_list("slug", flat=True), *former}
+    refused = Event.objects.filter(name=REFUSED, subject_kind=kind).values_list("subject_id", flat=True)
+    return {*model.objects.values_list("slug", flat=True), *former, *refused}
 
 
 def kept_under_other_names(model: type[GearItem]) -> list[tuple[GearItem, GearItem]]:

@@ -1,9 +1,12 @@
 """Readers flag; what may harm is hidden until a moderator has looked; blocks and hidden pictures can be appealed."""
 
+from datetime import timedelta
+
 import pytest
 from django.utils import timezone
 
 from registry.accounts.models import Block
+from registry.accounts.queries import block_in_force
 from registry.errors import Conflict, InvalidInput, NotAllowed
 from registry.gear.services import propose_lens
 from registry.ledger.models import Event
@@ -196,3 +199,43 @@ class TestAppealing:
         appeal(by=reader, says="Please look again", block=block)
         with pytest.raises(Conflict):
             appeal(by=reader, says="Please", block=block)
+
+
+class TestBlockingForAWhile:
+    @pytest.fixture
+    def block(self, reader, moderator):
+        until = timezone.now() + timedelta(days=3)
+        return block_account(account=reader, by=moderator, reason="Advertises", until=until)
+
+    def test_it_ends_by_itself_and_can_be_made_anew(self, block, reader, moderator):
+        assert block_in_force(reader) == block
+        Block.objects.update(until=timezone.now() - timedelta(minutes=1))
+        assert block_in_force(reader) is None
+        submit_report(report=ReportFactory(author=reader, grades={8: 0, 11: 2}), by=reader)
+        again = block_account(account=reader, by=moderator, reason="Advertises again")
+        assert block_in_force(reader) == again
+        block.refresh_from_db()
+        assert (block.lifted_at, block.lifted_by) == (block.until, None)
+
+    def test_nobody_appeals_against_what_is_over(self, block, reader):
+        Block.objects.update(until=timezone.now() - timedelta(minutes=1))
+        block.refresh_from_db()
+        with pytest.raises(Conflict):
+            appeal(by=reader, says="Please look again", block=block)
+
+    @pytest.mark.parametrize("days", [-1, 4000])
+    def test_it_ends_within_five_years_or_is_lifted(self, reader, moderator, days):
+        until = timezone.now() + timedelta(days=days)
+        with pytest.raises(InvalidInput, match="five years"):
+            block_account(account=reader, by=moderator, reason="Advertises", until=until)
+
+
+def test_a_picture_kept_hidden_can_be_found_harmless_later(reader, moderator):
+    image = pictured(public_report())
+    flagged(reader, image)
+    settle_flags(by=moderator, report=image.report, image=image, outcome="hidden", reason="A face")
+    settle_flags(by=moderator, report=image.report, image=image, outcome="nothing-wrong", reason="A statue")
+    image.refresh_from_db()
+    assert image.picture
+    assert Flag.objects.get().outcome == FlagOutcome.NOTHING_WRONG
+    assert not flagged(AccountFactory(), image).hid

@@ -66,6 +66,26 @@ def appeal_by_number(number: int) -> Appeal:
     return _found(appeals().filter(pk=number).first(), "appeal", number)
 
 
+def blocks() -> QuerySet[Block]:
+    """Every block, those that are over too, newest first."""
+    return Block.objects.select_related("account", "by", "lifted_by").order_by("-id")
+
+
+def hidden_pictures() -> QuerySet[SampleImage]:
+    """Pictures that nobody but their owner and moderators sees, with their flags; newest first."""
+    return (
+        SampleImage.objects.exclude(withheld={})
+        .select_related("report__lens__maker", "report__author", "owner")
+        .prefetch_related("flags__by", "flags__settled_by", "appeals")
+        .order_by("-id")
+    )
+
+
+def flags() -> QuerySet[Flag]:
+    """Every flag, settled ones too, newest first."""
+    return Flag.objects.select_related("report__lens__maker", "image", "by", "settled_by").order_by("-id")
+
+
 def block_by_number(number: int) -> Block:
     """Raises NotFound."""
     return _found(Block.objects.filter(pk=number).select_related("account").first(), "block", number)
@@ -97,7 +117,8 @@ def hidden_picture(account: Account, number: int) -> SampleImage:
 
 def _restrictions(account: Account) -> Iterator[Restriction]:
     if block := block_in_force(account):
-        words = f"Your account submits nothing since {block.at:%d %B %Y}: {block.reason}"
+        until = f" until {block.until:%d %B %Y, %H:%M} UTC" if block.until else ""
+        words = f"Your account submits nothing since {block.at:%d %B %Y}{until}: {block.reason}"
         yield Restriction("block", block.pk, words, tuple(appeals().filter(block=block)))
     for image in account.images.exclude(withheld={}).select_related("report__lens__maker"):
         words = f"A picture of your report {image.report.public_id} on the {image.report.lens} is hidden."

@@ -17,6 +17,7 @@ from registry.reports.models import Report
 EVENT_WORDS = {
     "gear.proposed": "proposed",
     "gear.listed": "taken into the catalogue",
+    "gear.refused": "refused as a proposal",
     "gear.completed": "facts completed",
     "gear.source-added": "a source added",
     "gear.merged": "a double merged into it",

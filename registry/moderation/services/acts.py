@@ -9,7 +9,7 @@ from registry.accounts.models import Account
 from registry.moderation.models import Act, Decision
 from registry.moderation.plan import Plan
 from registry.moderation.rules import JOINING
-from registry.reports.models import Bond, Report
+from registry.reports.models import Bond, Report, ReportState
 from registry.reports.services import restore, set_aside
 from registry.reports.services.bonds import join_reports, part_reports
 from registry.reports.services.correcting import correct_gear
@@ -28,8 +28,10 @@ def carry_out(plan: Plan, by: Account, reason: str, details: dict[str, Any]) -> 
             for report in plan.reports:
                 tell(report, "report.questioned", actor=by, reason=reason, due=details["due"])
         case Act.SET_ASIDE:
+            waited = [report.public_id for report in plan.reports if report.state == ReportState.WAITING]
             for report in plan.reports:
                 set_aside(report=report, by=by, reason=reason)
+            return {"waited": waited} if waited else {}
         case Act.RESTORE:
             # With what was said of each, so that it can be set aside again in the same words.
             before = {report.public_id: report.state_reason for report in plan.reports}
@@ -62,7 +64,8 @@ def take_back(
                 tell(report, "report.question-withdrawn", actor=by, reason=reason)
         case Act.SET_ASIDE:
             for report in reports:
-                restore(report=report, by=by, reason=reason)
+                waits = report.public_id in outcome.get("waited", ())
+                restore(report=report, by=by, reason=reason, waits=waits)
         case Act.RESTORE:
             for report in reports:
                 set_aside(report=report, by=by, reason=outcome["reasons"][report.public_id] or reason)

@@ -148,7 +148,9 @@ def _reversed(decision: Decision, plan: Plan) -> Supposition:
     outcome = outcome_of(decision)
     match decision.act:
         case Act.SET_ASIDE:
-            return Supposition(restored=rows)
+            waited = outcome.get("waited", ())
+            counted = frozenset(report.pk for report in plan.reports if report.public_id not in waited)
+            return Supposition(restored=counted)
         case Act.RESTORE:
             return Supposition(set_aside=rows)
         case Act.SAME_COPY | Act.SAME_SOURCE | Act.SAME_FRAMES:

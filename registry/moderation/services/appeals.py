@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 from django.db import transaction
 from django.utils import timezone
 
 from registry.accounts import blocking
 from registry.accounts.models import Account, Block
-from registry.errors import Conflict, NotAllowed, Problem
+from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.ledger.services import record
 from registry.moderation.models import Appeal, Flag, FlagOutcome, Handling
 from registry.moderation.rules import check_may_moderate, checked_reason
@@ -16,13 +18,25 @@ from registry.reports.rules.words import read_words
 from registry.reports.services.withholding import show_picture_again
 
 LONGEST_APPEAL = 2000
+LONGEST_BLOCK = timedelta(days=5 * 366)
 
 
 @transaction.atomic
-def block_account(*, account: Account, by: Account, reason: str) -> Block:
-    """As accounts.blocking.block_account, by a moderator with a stated reason."""
+def block_account(*, account: Account, by: Account, reason: str, until: datetime | None = None) -> Block:
+    """As accounts.blocking.block_account, by a moderator with a stated reason; until a time within five years."""
     check_may_moderate(by)
-    return blocking.block_account(account=account, by=by, reason=checked_reason(reason))
+    now = timezone.now()
+    if until is not None and not now < until <= now + LONGEST_BLOCK:
+        raise InvalidInput(
+            Problem(
+                code="date-out-of-range",
+                field="until",
+                value=until.isoformat(),
+                says=f"{until:%d %B %Y, %H:%M} is not within the next five years.",
+                remedy="Name a time to come, or none: then it lasts until someone lifts it.",
+            )
+        )
+    return blocking.block_account(account=account, by=by, reason=checked_reason(reason), until=until)
 
 
 @transaction.atomic
@@ -56,7 +70,7 @@ def appeal(*, by: Account, says: str, block: Block | None = None, image: SampleI
                 remedy="Appeal against what was decided about you.",
             )
         )
-    over = block.lifted_at is not None if block else not image.withheld
+    over = block.is_over if block else not image.withheld
     if over or Appeal.objects.filter(block=block, image=image, granted=None).exists():
         raise Conflict(
             Problem(

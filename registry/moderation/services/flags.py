@@ -60,8 +60,9 @@ def raise_flag(
 def settle_flags(*, by: Account, report: Report, image: SampleImage | None, outcome: str, reason: str) -> int:
     """Settle every open flag on a report, or on one picture of it; returns how many.
 
-    nothing-wrong shows a hidden picture again, hidden keeps it hidden or hides it, seen-to says that it was seen to
-    otherwise. Raises NotAllowed for anyone but a moderator without a part in it, InvalidInput.
+    nothing-wrong shows a hidden picture again, also one that was kept hidden before; hidden keeps it hidden or hides
+    it; seen-to says that it was seen to otherwise. Raises NotAllowed for anyone but a moderator without a part in
+    it, InvalidInput.
     """
     check_may_moderate(by)
     check_no_part_in(by, report.lens, [report])
@@ -72,7 +73,10 @@ def settle_flags(*, by: Account, report: Report, image: SampleImage | None, outc
         *([FlagOutcome.HIDDEN] if image else []),
     ):
         raise InvalidInput(_no_choice("outcome", outcome, [value for value in FlagOutcome.values if value]))
-    flags = Flag.objects.select_for_update().filter(report=report, image=image, outcome=FlagOutcome.OPEN)
+    settled_anew = [FlagOutcome.HIDDEN] if image and outcome == FlagOutcome.NOTHING_WRONG else []
+    flags = Flag.objects.select_for_update().filter(
+        report=report, image=image, outcome__in=[FlagOutcome.OPEN, *settled_anew]
+    )
     settled = flags.update(outcome=outcome, settled_by=by, settled_at=timezone.now(), reason=reason)
     if image is not None and outcome == FlagOutcome.HIDDEN:
         withhold_picture(image=image, reason=reason)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.db import transaction
@@ -114,8 +114,9 @@ def withdraw_report(
 
 @transaction.atomic
 def set_aside(*, report: Report, by: Account, reason: str, expected_version: int | None = None) -> Report:
-    """Let a report no longer count, by a moderator's decision; it stays public with the reason."""
-    _hold_for_moderator(report, by, ReportState.SUBMITTED, expected_version)
+    """Let a report no longer count, by a moderator's decision, or never count, where it waits to be confirmed; it
+    stays public with the reason."""
+    _hold_for_moderator(report, by, (ReportState.SUBMITTED, ReportState.WAITING), expected_version)
     reason = _reason(reason, "State why, so that its author can answer.")
     write_report(report, state=ReportState.SET_ASIDE, state_reason=reason)
     tell(report, "report.set-aside", actor=by, reason=reason)
@@ -123,16 +124,20 @@ def set_aside(*, report: Report, by: Account, reason: str, expected_version: int
 
 
 @transaction.atomic
-def restore(*, report: Report, by: Account, reason: str, expected_version: int | None = None) -> Report:
-    """Let a report that was set aside count again."""
-    _hold_for_moderator(report, by, ReportState.SET_ASIDE, expected_version)
+def restore(
+    *, report: Report, by: Account, reason: str, expected_version: int | None = None, waits: bool = False
+) -> Report:
+    """Let a report that was set aside count again; or wait again, where it did before."""
+    _hold_for_moderator(report, by, (ReportState.SET_ASIDE,), expected_version)
     reason = _reason(reason, "State why it counts again.")
-    write_report(report, state=ReportState.SUBMITTED, state_reason="")
-    tell(report, "report.restored", actor=by, reason=reason)
+    write_report(report, state=ReportState.WAITING if waits else ReportState.SUBMITTED, state_reason="")
+    tell(report, "report.waits-again" if waits else "report.restored", actor=by, reason=reason)
     return report
 
 
-def _hold_for_moderator(report: Report, by: Account, state: str, expected_version: int | None) -> None:
+def _hold_for_moderator(
+    report: Report, by: Account, states: Collection[str], expected_version: int | None
+) -> None:
     if not by.moderates:
         raise NotAllowed(
             Problem(
@@ -143,7 +148,7 @@ def _hold_for_moderator(report: Report, by: Account, state: str, expected_versio
                 remedy="Ask a moderator to look at this report.",
             )
         )
-    hold_report(report, states=(state,), expected_version=expected_version)
+    hold_report(report, states=states, expected_version=expected_version)
     if report.author_id == by.pk:
         raise NotAllowed(
             Problem(
