@@ -12,9 +12,8 @@ from registry.optics import stops
 from registry.reports.models import ClaimSays, FindingKind, ImagePurpose, SampleImage
 from registry.reports.rules.inputs import Input
 from registry.reports.rules.stops import (
+    StopsOfLens,
     check_focal_length,
-    check_not_wider,
-    check_typed_f_number,
     sweep_focal_length,
 )
 
@@ -22,6 +21,8 @@ EXCESS_EV = (-2.0, 8.0)  # more than eight stops over its surroundings is a lamp
 STANDARD_ERROR_EV = (0.001, 4.0)
 FOCAL_LENGTHS_MM = (1.0, 3000.0)
 GRADES = (0, 4)
+READING_FIELDS = ("f_number", "excess_ev", "excess_se", "grade", "from_exif")
+EMPTY = (None, "")
 
 
 @dataclass(frozen=True)
@@ -47,19 +48,25 @@ class Tested:
 
     lens: Lens
     teleconverter: Teleconverter | None = None
+    _stops: dict[float | None, StopsOfLens] = field(default_factory=dict, repr=False, compare=False)
+
+    def stops_at(self, focal_length_mm: float | None) -> StopsOfLens:
+        if focal_length_mm not in self._stops:
+            self._stops[focal_length_mm] = StopsOfLens(self.lens, focal_length_mm, self.teleconverter)
+        return self._stops[focal_length_mm]
 
 
 def read_f_number(
     source: Input, tested: Tested, focal_length_mm: float | None, name: str = "f_number"
 ) -> float | None:
     """An f-number as typed, or as EXIF gave it when the input says `from_exif`."""
-    value = source.content.get(name)
+    value, of_lens = source.content.get(name), tested.stops_at(focal_length_mm)
     try:
         if source.content.get("from_exif") is True:
             number = stops.check_f_number(value, name)
-            check_not_wider(tested.lens, focal_length_mm, number, name)
+            of_lens.check_not_wider(number, name)
             return number
-        return check_typed_f_number(tested.lens, focal_length_mm, value, name, tested.teleconverter)
+        return of_lens.typed(value, name)
     except CleanstopError as error:
         source.absorb(error, name)
         return None
@@ -80,9 +87,9 @@ def read_focal_length(source: Input, tested: Tested, name: str = "focal_length_m
 
 def read_reading(source: Input, tested: Tested, focal_length_mm: float | None) -> dict[str, Any]:
     """One reading sent by hand: an excess with its standard error, or an eye grade, or both."""
-    source.known(("f_number", "excess_ev", "excess_se", "grade", "from_exif"))
+    source.known(READING_FIELDS)
     f_number = None
-    if source.content.get("f_number") in (None, ""):
+    if source.content.get("f_number") in EMPTY:
         source.missing("f_number", "The reading's f-number", "Give it as marked on the lens, such as 5.6.")
     else:
         f_number = read_f_number(source, tested, focal_length_mm)
@@ -90,22 +97,26 @@ def read_reading(source: Input, tested: Tested, focal_length_mm: float | None) -
     low, high = STANDARD_ERROR_EV
     error = source.number("excess_se", low=low, high=high, what="Standard error", unit="EV")
     grade = source.whole("grade", low=GRADES[0], high=GRADES[1], what="Grade")
-    sent = {
-        name for name in ("excess_ev", "excess_se", "grade") if source.content.get(name) not in (None, "")
-    }
-    if not sent - {"excess_se"}:
+    _check_judged(source)
+    return {"f_number": f_number, "excess_ev": excess, "excess_se": error, "grade": grade}
+
+
+def _check_judged(source: Input) -> None:
+    has_excess, has_error, has_grade = (
+        source.content.get(name) not in EMPTY for name in ("excess_ev", "excess_se", "grade")
+    )
+    if not has_excess and not has_grade:
         source.missing(
             "grade",
             "What was seen at this stop",
             "Give a grade from 0 to 4, or the excess in EV with its standard error.",
         )
-    elif "excess_ev" in sent and "excess_se" not in sent:
+    elif has_excess and not has_error:
         source.missing(
             "excess_se", "The excess's standard error", "Give it in EV, or give a grade by eye instead."
         )
-    elif "excess_se" in sent and "excess_ev" not in sent:
+    elif has_error and not has_excess:
         source.missing("excess_ev", "The excess that the standard error belongs to", "Give it in EV.")
-    return {"f_number": f_number, "excess_ev": excess, "excess_se": error, "grade": grade}
 
 
 def read_sweeps(source: Input, tested: Tested, name: str = "sweeps") -> list[SweepContent]:
@@ -149,16 +160,17 @@ def _readings(sweep: Input, tested: Tested, focal_length_mm: float | None) -> li
         readings.append(reading)
         if reading["f_number"] is None:
             continue
-        av, mark = round(stops.exact_av(reading["f_number"]), 6), stops.mark_of(reading["f_number"])
+        av = round(stops.exact_av(reading["f_number"]), 6)
         if av in seen:
+            mark, other = stops.mark_of(reading["f_number"]), stops.mark_of(seen[av])
             entry.refuse(
                 "stop-twice",
                 "f_number",
                 reading["f_number"],
-                f"{mark} marks the same stop as {seen[av]}, which is here already.",
+                f"{mark} marks the same stop as {other}, which is here already.",
                 "Keep one reading for each stop.",
             )
-        seen.setdefault(av, mark)
+        seen.setdefault(av, reading["f_number"])
     return readings
 
 

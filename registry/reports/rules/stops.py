@@ -38,18 +38,7 @@ def check_not_wider(
     lens: Lens, focal_length_mm: float | None, f_number: float, field: str = "f_number"
 ) -> None:
     """Raise InvalidInput when an f-number is wider than the lens opens at this focal length."""
-    widest = widest_possible(lens, focal_length_mm)
-    if stops.exact_av(f_number) < stops.exact_av(widest) - ROUNDING_AV:
-        at = f" at {focal_length_mm:g} mm" if focal_length_mm else ""
-        raise InvalidInput(
-            Problem(
-                code="wider-than-the-lens-opens",
-                field=field,
-                value=f_number,
-                says=f"{stops.mark_of(f_number)} is wider than {lens} opens{at} ({stops.mark_of(widest)}).",
-                remedy="Correct the f-number, or choose the lens that was really on the camera.",
-            )
-        )
+    StopsOfLens(lens, focal_length_mm).check_not_wider(f_number, field)
 
 
 def check_typed_f_number(
@@ -64,9 +53,39 @@ def check_typed_f_number(
     Raises InvalidInput when it is out of range, neither a marked stop nor the lens's own value (the nearest
     ones are named), or wider than the lens opens.
     """
-    number = stops.typed_f_number(value, own_values(lens, teleconverter), field)
-    check_not_wider(lens, focal_length_mm, number, field)
-    return number
+    return StopsOfLens(lens, focal_length_mm, teleconverter).typed(value, field)
+
+
+class StopsOfLens:
+    """The stops that a lens has at one focal length in mm (None: at any), for checking many of them."""
+
+    def __init__(self, lens: Lens, focal_length_mm: float | None, teleconverter: Teleconverter | None = None):
+        self.lens, self.focal_length_mm = lens, focal_length_mm
+        self.own = own_values(lens, teleconverter)
+        self.widest = widest_possible(lens, focal_length_mm)
+        self.widest_av = stops.exact_av(self.widest) - ROUNDING_AV
+
+    def typed(self, value: float, field: str) -> float:
+        """Take an f-number that a person typed; raises as check_typed_f_number does."""
+        number = stops.typed_f_number(value, self.own, field)
+        self.check_not_wider(number, field)
+        return number
+
+    def check_not_wider(self, f_number: float, field: str) -> None:
+        """Raises as the function of this name does."""
+        if stops.exact_av(f_number) >= self.widest_av:
+            return
+        at = f" at {self.focal_length_mm:g} mm" if self.focal_length_mm else ""
+        opens = f"{self.lens} opens{at} ({stops.mark_of(self.widest)})"
+        raise InvalidInput(
+            Problem(
+                code="wider-than-the-lens-opens",
+                field=field,
+                value=f_number,
+                says=f"{stops.mark_of(f_number)} is wider than {opens}.",
+                remedy="Correct the f-number, or choose the lens that was really on the camera.",
+            )
+        )
 
 
 def check_focal_length(
