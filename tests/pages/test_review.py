@@ -13,6 +13,7 @@ from registry.standings.models import Standing
 from registry.standings.queries import open_conflicts
 from registry.standings.services import refresh_lens
 from tests.factories import AccountFactory, LensFactory
+from tests.report_factories import CopyFactory
 from tests.standings.evidence import report_on
 
 pytestmark = pytest.mark.django_db
@@ -63,6 +64,24 @@ def test_the_list_tells_lens_camps_explanation_and_impact(client, conflict):
     assert "Marram 35 mm f/2" in told
     assert "First explanation: where the filter sat" in told
     assert "Impact" in told
+
+
+def test_copies_that_no_two_tests_share_do_not_look_like_what_separates_them(client, lens):
+    for limit in (11, 4) * 5:
+        report_on(lens, limit=limit, copy=CopyFactory(lens=lens))
+    refresh_lens(lens)
+    told = text_of(client.get(address(open_conflicts(lens).get())))
+    assert "The copy of the lens 5 different ones 5 different ones each its own" in told
+
+
+def test_no_explanation_is_offered_where_the_evidence_speaks_against_all(client, lens, db):
+    for limit in (11, 4) * 6:
+        report_on(lens, limit=limit)
+    refresh_lens(lens)
+    assert open_conflicts(lens).exists()
+    told = text_of(client.get(reverse("review-conflicts")))
+    assert "Nothing explains it so far" in told
+    assert "First explanation" not in told
 
 
 def test_without_conflicts_it_says_so_and_where_to_go(client, db):

@@ -20,7 +20,7 @@ from registry.reports.models import Reply, Report, ReportState
 from registry.standings.by_condition import FACTORS_TO_STATE_BY, ByCondition
 from registry.standings.models import Conflict
 from registry.standings.queries.conditions import side_labels
-from registry.standings.queries.conflicts import Side, conflicts, sides_told
+from registry.standings.queries.conflicts import Side, conflicts, first_explanation, sides_told
 from registry.standings.queries.stamps import lens_stamp
 from registry.standings.queries.supposing import Moved, WhatIf
 from registry.wanted.models import WantedTest
@@ -29,13 +29,14 @@ from registry.wanted.rules import demand
 
 @dataclass(frozen=True)
 class Waiting:
-    """One open conflict on the desk. impact: stake × demand. handled: who is at it, or None. asked: the latest
-    question about it that is in force."""
+    """One open conflict on the desk. impact: stake × demand. explanation: the condition that explains it best, in
+    words, if any. handled: who is at it, or None. asked: the latest question about it that is in force."""
 
     conflict: Conflict
     impact: float
     look_ups: int
     watches: int
+    explanation: str
     handled: Handling | None
     asked: Question | None
 
@@ -84,8 +85,17 @@ def conflicts_waiting(lens: Lens | None = None) -> list[Waiting]:
     told = []
     for row in rows:
         look_ups, watches = asked.get((row.standing.lens_id, row.standing.cut_on_group), (0, 0))
-        impact = impact_of(row.stake, look_ups, watches)
-        told.append(Waiting(row, impact, look_ups, watches, handled.get(str(row.pk)), questions.get(row.pk)))
+        told.append(
+            Waiting(
+                conflict=row,
+                impact=impact_of(row.stake, look_ups, watches),
+                look_ups=look_ups,
+                watches=watches,
+                explanation=first_explanation(row.explanations),
+                handled=handled.get(str(row.pk)),
+                asked=questions.get(row.pk),
+            )
+        )
     return sorted(told, key=lambda one: (-one.impact, one.conflict.pk))
 
 

@@ -31,7 +31,14 @@ STOPS_SHOWN = 4
 FRAMES_A_CAMP = 2
 MOST_VALUES = 4
 # Posterior odds in words, on the scale that Kass and Raftery (1995, J. Am. Stat. Assoc. 90, 773) give for evidence.
-STRENGTHS = ((150, "very strong"), (20, "strong"), (3, "some"), (1, "hardly any"), (0, "nothing for it"))
+SOME_EVIDENCE = 3
+STRENGTHS = (
+    (150, "very strong"),
+    (20, "strong"),
+    (SOME_EVIDENCE, "some"),
+    (1, "hardly any"),
+    (0, "nothing for it"),
+)
 
 
 @dataclass(frozen=True)
@@ -158,6 +165,12 @@ def explanations_of(causes: Sequence[Mapping]) -> list[Explanation]:
     ]
 
 
+def first_explanation(causes: Sequence[Mapping]) -> str:
+    """The condition that explains a split best, in words; empty where the evidence speaks for none."""
+    likeliest = max(causes, key=lambda cause: cause["odds"], default=None)
+    return FACTORS[likeliest["factor"]] if likeliest and likeliest["odds"] >= SOME_EVIDENCE else ""
+
+
 def strength_of(odds: float) -> str:
     return next(words for least, words in STRENGTHS if odds >= least)
 
@@ -237,10 +250,11 @@ def _counted(counts: Counter) -> str:
 
 
 def _compared(counts: Sequence[Counter]) -> str:
-    """Whether a condition tells the camps apart, over what is stated."""
+    """Whether a condition tells the camps apart, over what is stated. Values that no two tests share can't."""
     stated = [{value for value in camp if value != "not stated"} for camp in counts]
     if not all(stated):
         return "not stated on both sides"
     if not set.intersection(*stated):
-        return "differs throughout"
+        shared = any(count > 1 for camp in counts for value, count in camp.items() if value != "not stated")
+        return "differs throughout" if shared else "each its own"
     return "the same" if len(set.union(*stated)) == 1 else "overlaps"
