@@ -252,5 +252,5 @@ REMEDIES = {
 
 def _validation_problem(message: Any, path: str) -> Problem:
     code = getattr(message, "code", "invalid")
-    remedy = getattr(message, "remedy", None) or REMEDIES.get(code, "Compare it with the reference.")
+    remedy = getattr(code, "remedy", None) or REMEDIES.get(code, "Compare it with the reference.")
     return Problem(code=code.replace("_", "-"), says=str(message), remedy=remedy, field=path)

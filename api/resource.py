@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from django.http.response import HttpResponseBase
 from django_filters import FilterSet
 from rest_framework import serializers, viewsets
 from rest_framework.exceptions import MethodNotAllowed
+from rest_framework.parsers import BaseParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import tagged
 from api.paging import PAGE_MEMBERS
-from api.strict import StrictSerializer, did_you_mean, refuse_unknown_parameters
+from api.strict import StrictSerializer, WordField, did_you_mean, refuse_unknown_parameters
 from registry.errors import InvalidInput, NotFound, Problem
 
 
@@ -28,7 +30,28 @@ class NoQuery(StrictSerializer):
     """No query parameter at all."""
 
 
-SPARSE = ("list", "retrieve")  # actions whose answers can be had with some members only
+class NoBody(StrictSerializer):
+    """Nothing is sent but the address."""
+
+
+class SparseQuery(StrictSerializer):
+    """Which members of an answer are wanted."""
+
+    fields_ = serializers.CharField(
+        required=False,
+        help_text="Names of members parted by commas: the answer, or each item of a list, holds only these.",
+    )
+
+    def get_fields(self) -> dict[str, serializers.Field]:
+        return {"fields": super().get_fields()["fields_"]}
+
+
+SPARSE = ("list", "retrieve", "standings")  # actions whose answers can be had with some members only
+
+
+def take_nothing(request: Request) -> None:
+    """For what is asked by its address alone. Raises InvalidInput when a body came with it."""
+    NoBody(data=request.data).is_valid(raise_exception=True)
 
 
 def sparse(answer: Any, wanted: str) -> Any:
@@ -59,9 +82,16 @@ def sparse(answer: Any, wanted: str) -> Any:
 
 
 class Resource(viewsets.GenericViewSet):
-    """Base of the API's views. `queries` names the query parameters of each action: a StrictSerializer."""
+    """Base of the API's views.
+
+    queries: the query parameters of each action, a StrictSerializer. orders: the orders in which the list can be had,
+    each the fields that it goes by, the last one unique and none of them null; the first one unless asked otherwise.
+    forms: actions that take multipart forms beside JSON.
+    """
 
     queries: dict[str, type[StrictSerializer]] = {}
+    orders: dict[str, tuple[str, ...]] = {}
+    forms: tuple[str, ...] = ()
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
@@ -69,14 +99,33 @@ class Resource(viewsets.GenericViewSet):
             raise MethodNotAllowed(request.method)
         given = request.query_params.dict()
         self.wanted = given.pop("fields", None) if self.action in SPARSE else None
-        usual = ListQuery if self.action == "list" else NoQuery
         filters = self.filterset_class.base_filters if self._filters_here() else {}
-        query = self.queries.get(self.action, usual)(
+        query = self.query_of(self.action)(
             data={name: value for name, value in given.items() if name not in filters}
         )
         refuse_unknown_parameters(given, {*query.fields, *filters})
         query.is_valid(raise_exception=True)
         self.asked: dict[str, Any] = query.validated_data
+        if request.method == "DELETE":
+            take_nothing(request)
+
+    @classmethod
+    def query_of(cls, action: str) -> type[StrictSerializer]:
+        """The query parameters of an action beside its filters."""
+        query = cls.queries.get(action, ListQuery if action == "list" else NoQuery)
+        return _with_order(query, tuple(cls.orders)) if action == "list" and cls.orders else query
+
+    def get_parsers(self) -> list[BaseParser]:
+        """JSON, and forms where an action takes them; others refuse a form rather than guess what it means."""
+        # The action is set once the request is there, which takes parsers to make.
+        action = (
+            getattr(self, "action_map", {}).get(self.request.method.lower()) if self.request else self.action
+        )
+        return [
+            parser
+            for parser in super().get_parsers()
+            if action in self.forms or not isinstance(parser, MultiPartParser)
+        ]
 
     def finalize_response(
         self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
@@ -104,9 +153,17 @@ class Resource(viewsets.GenericViewSet):
 
     def paged(self, rows: Any, present: Any = None) -> Response:
         """One page of a queryset, each row through the resource's serializer, or all through present(rows)."""
+        if self.orders:
+            rows = rows.order_by(*self.orders[self.asked.get("order") or next(iter(self.orders))])
         page = self.paginate_queryset(rows)
         shown = self.get_serializer(page, many=True).data if present is None else present(page)
         return self.get_paginated_response(shown)
+
+
+@cache
+def _with_order(query: type[StrictSerializer], orders: tuple[str, ...]) -> type[StrictSerializer]:
+    order = WordField(choices=orders, required=False, help_text=f"{orders[0]} unless stated.")
+    return type(query.__name__, (query,), {"order": order, "__doc__": query.__doc__})
 
 
 class Catalogue(Resource):

@@ -7,7 +7,9 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 
+from api.kept_answers import KeptAnswers
 from api.problems import MEDIA_TYPE
+from api.resource import SPARSE, SparseQuery
 from api.scopes import needed_scope
 
 
@@ -27,7 +29,8 @@ class TokenScheme(OpenApiAuthenticationExtension):
 
 
 class ResourceSchema(AutoSchema):
-    """Summaries in a few words: an action's own first sentence, or what lists and reads always do."""
+    """Operations as `api.resource.Resource` answers them. Summaries in a few words: an action's own first sentence, or
+    what lists and reads always do."""
 
     def get_summary(self) -> str:
         told = (getattr(getattr(self.view, self.view.action or "", None), "__doc__", None) or "").strip()
@@ -35,6 +38,23 @@ class ResourceSchema(AutoSchema):
             return told.split(". ")[0].split("\n")[0].rstrip(".")
         what = self.view.what
         return f"Read one {what}" if self.view.action == "retrieve" else f"List every {what}"
+
+    def get_override_parameters(self) -> list[Any]:
+        """The query parameters that the resource checks are those that are described."""
+        query = self.view.query_of(self.view.action)
+        sparse = self.method == "GET" and self.view.action in SPARSE
+        return [query] * bool(query().fields) + [SparseQuery] * sparse
+
+    def get_operation(self, *args: Any) -> dict[str, Any] | None:
+        operation = super().get_operation(*args)
+        kept = isinstance(self.view, KeptAnswers) and self.view.action == "list"
+        if operation and self.method == "GET" and (kept or self.view.action == "retrieve"):
+            operation["responses"]["200"]["headers"] = {"ETag": ETAG}
+            operation["responses"]["304"] = {
+                "description": "It is still what you hold: If-None-Match named its ETag."
+            }
+            operation.setdefault("parameters", []).append(IF_NONE_MATCH)
+        return operation
 
     def get_auth(self) -> list[dict[str, Any]]:
         """What anyone may read needs no token."""
@@ -76,13 +96,14 @@ ENTRY = {
 }
 EVERYWHERE = {
     "401": "The token is not valid, or an account is needed.",
+    "403": "The account or token may not do that.",
     "404": "There is nothing here.",
+    "406": "The answer can't be given in the form that Accept asks for.",
     "422": "The input can't be taken.",
     "429": "Too many requests.",
 }
 WHEN_WRITING = {
     "400": "The body can't be parsed.",
-    "403": "The account or token may not do that.",
     "409": "The state of the thing doesn't allow it.",
     "413": "Too large.",
     "415": "A body of another kind is needed.",
@@ -101,55 +122,49 @@ IF_MATCH = {
     "schema": {"type": "string"},
     "description": "The ETag that reading this address gave you.",
 }
-FIELDS = {
-    "name": "fields",
-    "in": "query",
+IF_NONE_MATCH = {
+    "name": "If-None-Match",
+    "in": "header",
     "schema": {"type": "string"},
-    "description": "Names of members parted by commas: the answer, or each item of a list, holds only these.",
+    "description": "The ETag of what you hold already.",
 }
-UNSPARING = {  # read in one piece only
-    "/api/v1/exports/",
-    "/api/v1/exports/{table}.{form}",
-    "/api/v1/releases/{version}/standings/",
-    "/api/v1/conflicts/{id}/foreseen/",
+ETAG = {
+    "schema": {"type": "string"},
+    "description": "Names this state of the thing, for If-None-Match and If-Match.",
 }
-CREATING = ("_create", "_frames_create")
 METHODS = ("get", "post", "put", "patch", "delete")
 
 
 def describe_problems(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
     """Add the problem documents that an operation may answer with, and the headers that it reads."""
     result["components"]["schemas"] |= {"Problem": PROBLEM, "ProblemEntry": ENTRY}
-    for path, methods in result["paths"].items():
+    for methods in result["paths"].values():
         for method, operation in methods.items():
             if method in METHODS:
-                _describe(path, method, operation)
+                _describe(method, operation)
     return result
 
 
-def _describe(path: str, method: str, operation: dict[str, Any]) -> None:
+def _describe(method: str, operation: dict[str, Any]) -> None:
     answers = dict(EVERYWHERE)
+    headers = []
     if method != "get":
         answers |= WHEN_WRITING
-    elif operation["operationId"].endswith(("_list", "_retrieve")) and path not in UNSPARING:
-        operation.setdefault("parameters", []).append(FIELDS)
-    if method in ("patch", "delete") and not path.startswith("/api/v1/me/"):
+    if method in ("put", "patch", "delete"):
         answers |= WHEN_CHANGING
-        operation.setdefault("parameters", []).append(IF_MATCH)
-    if (
-        method == "post"
-        and operation["operationId"].endswith(CREATING)
-        and "{" not in path.replace("{public_id}/frames", "")
-    ):
-        operation.setdefault("parameters", []).append(IDEMPOTENCY_KEY)
+        headers.append(IF_MATCH)
+    if method == "post" and "201" in operation["responses"]:
+        headers.append(IDEMPOTENCY_KEY)
+    if headers:
+        operation.setdefault("parameters", []).extend(headers)
+    answers |= {
+        status: told["description"] for status, told in operation["responses"].items() if status >= "400"
+    }
     for status, description in answers.items():
-        operation["responses"].setdefault(
-            status,
-            {
-                "description": description,
-                "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
-            },
-        )
+        operation["responses"][status] = {
+            "description": description,
+            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
 
 
 def write_null_as_type(result: Any, generator: Any = None, request: Any = None, public: bool = True) -> Any:

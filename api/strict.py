@@ -24,13 +24,30 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     return f"Did you mean “{near}”?" if near else f"Known are: {', '.join(sorted(known)) or 'none'}."
 
 
-class RemediedDetail(ErrorDetail):
-    """A serializer's error that brings its own remedy."""
+class RemediedCode(str):
+    """The code of a serializer's error that brings its own remedy. Of an error raised deep within a body, its code is
+    all that the framework hands on as it is."""
 
-    def __new__(cls, says: str, code: str, remedy: str):
-        detail = super().__new__(cls, says, code)
-        detail.remedy = remedy
-        return detail
+    remedy: str
+
+
+def refused(says: str, code: str, remedy: str) -> ErrorDetail:
+    """A serializer's error with its own remedy."""
+    remedied = RemediedCode(code)
+    remedied.remedy = remedy
+    return ErrorDetail(says, remedied)
+
+
+class WordField(serializers.ChoiceField):
+    """One of a few words; another one is refused with the nearest."""
+
+    def to_internal_value(self, data):
+        try:
+            return super().to_internal_value(data)
+        except serializers.ValidationError as error:
+            says = f"“{str(data)[:40]}” is none of {', '.join(map(str, self.choices))}."
+            remedy = did_you_mean(str(data), map(str, self.choices))
+            raise serializers.ValidationError([refused(says, "not-a-choice", remedy)]) from error
 
 
 class FiniteFloatField(serializers.FloatField):
@@ -61,18 +78,14 @@ class StrictSerializer(serializers.Serializer):
                 error.detail |= unknown
             raise
         if unknown:
-            refusal = serializers.ValidationError()
-            refusal.detail = unknown  # set afterwards, since the constructor would drop the remedies
-            raise refusal
+            raise serializers.ValidationError(unknown)
         return value
 
     def _unknown_fields(self, data: Mapping) -> dict[str, list[ErrorDetail]]:
         known = {name for name, field in self.fields.items() if not field.read_only}
         return {
             str(name): [
-                RemediedDetail(
-                    f"“{str(name)[:60]}” is no field here.", "unknown-field", did_you_mean(name, known)
-                )
+                refused(f"“{str(name)[:60]}” is no field here.", "unknown-field", did_you_mean(name, known))
             ]
             for name in data
             if name not in known

@@ -12,6 +12,7 @@ from rest_framework.response import Response
 
 from api.conditional import tagged
 from api.resource import Catalogue, ListQuery
+from api.strict import WordField
 from api.v1.answers import CauseSerializer
 from api.v1.decisions import ExpectedSerializer
 from registry.moderation.models import Act
@@ -82,7 +83,7 @@ class ConflictQuery(ListQuery):
     open = serializers.BooleanField(
         required=False, allow_null=True, default=None, help_text="Both unless stated."
     )
-    kind = serializers.ChoiceField(choices=KINDS, required=False)
+    kind = WordField(choices=KINDS, required=False)
 
 
 class Conflicts(Catalogue):
@@ -93,6 +94,7 @@ class Conflicts(Catalogue):
     queries = {"list": ConflictQuery}
     lookup_field = "pk"
     lookup_value_regex = r"\d{1,15}"
+    orders = {"oldest": ("id",), "newest": ("-id",), "stake": ("-stake", "id")}
     what = "conflict"
 
     def list(self, request: Request) -> Response:

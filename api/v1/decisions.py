@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from api.conditional import tagged
 from api.idempotency import answer_once
 from api.resource import ListQuery, Resource
-from api.strict import StrictSerializer
+from api.strict import StrictSerializer, WordField
 from registry.errors import InvalidInput, Problem
 from registry.moderation.models import Act, Decision
 from registry.moderation.plan import Plan
@@ -131,7 +131,7 @@ class DecisionQuery(ListQuery):
     conflict = serializers.IntegerField(
         required=False, help_text="Id of a conflict.", min_value=1, max_value=2**60
     )
-    act = serializers.ChoiceField(choices=Act.choices, required=False)
+    act = WordField(choices=Act.choices, required=False)
 
 
 FILTERS = {"lens": "lens_slug", "report": "reports__public_id", "conflict": "conflict", "act": "act"}
@@ -188,7 +188,7 @@ class Decisions(Resource):
     queryset = Decision.objects.none()
     serializer_class = DecisionSerializer
     queries = {"list": DecisionQuery}
-    ordering = ("-pk",)
+    orders = {"newest": ("-id",), "oldest": ("id",)}
     lookup_field = "public_id"
     lookup_value_regex = r"[0-9a-z]{1,10}"
     what = "decision"
@@ -202,7 +202,7 @@ class Decisions(Resource):
         for name, path in FILTERS.items():
             if name in self.asked:
                 rows = rows.filter(**{path: self.asked[name]})
-        return self.paged(rows.order_by("-pk"))
+        return self.paged(rows)
 
     @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, public_id: str) -> Response:
@@ -260,14 +260,21 @@ class Decisions(Resource):
     @action(detail=True, methods=["post"])
     def undo(self, request: Request, public_id: str) -> Response:
         """Take a decision back that is in force."""
-        made = undo_decision(decision=decision_by_id(public_id), by=request.user, reason=_reason(request))
-        return self._made(request, made)
+
+        def act() -> Response:
+            decision = decision_by_id(public_id)
+            made = undo_decision(decision=decision, by=request.user, reason=_reason(request))
+            return self._made(request, made)
+
+        return answer_once(request, act)
 
     def _answered(self, request: Request, public_id: str, *, agree: bool) -> Response:
-        made = answer_proposal(
-            decision=decision_by_id(public_id), by=request.user, agree=agree, reason=_reason(request)
-        )
-        return self._made(request, made)
+        def act() -> Response:
+            decision = decision_by_id(public_id)
+            made = answer_proposal(decision=decision, by=request.user, agree=agree, reason=_reason(request))
+            return self._made(request, made)
+
+        return answer_once(request, act)
 
     def _made(self, request: Request, made: Decision) -> Response:
         location = request.build_absolute_uri(self.reverse_action("detail", [made.public_id]))

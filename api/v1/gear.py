@@ -37,6 +37,7 @@ class GearResource(Catalogue):
     """A kind of gear: listed by maker, searched by name."""
 
     queries = {"list": GearQuery}
+    orders = {"slug": ("slug",), "newest": ("-id",)}
 
     def filtered(self, rows):
         if maker := self.asked.get("maker"):

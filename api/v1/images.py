@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from api.conditional import require_match, tagged
 from api.idempotency import answer_once
 from api.resource import Catalogue, ListQuery
-from api.strict import StrictSerializer
+from api.strict import StrictSerializer, WordField
 from api.v1.report_inputs import ImageReference
 from api.v1.report_shapes import ImageSerializer, ImageWithProfileSerializer
 from registry.errors import InvalidInput, Problem
@@ -91,7 +91,7 @@ ASKED = OpenApiExample(
 
 class ImageQuery(ListQuery):
     report = serializers.CharField(required=False, max_length=10, help_text="Id of your report, or “none”.")
-    state = serializers.ChoiceField(choices=ImageState.choices, required=False)
+    state = WordField(choices=ImageState.choices, required=False)
 
 
 class Images(Catalogue):
@@ -104,12 +104,13 @@ class Images(Catalogue):
     lookup_value_regex = r"[0-9a-z]{1,20}"
     what = "picture"
     scopes = {"known": "read"}
+    forms = ("create",)
+    orders = {"newest": ("-id",), "oldest": ("id",)}
 
     @property
     def signed_in(self) -> bool:
         return self.action in ("list", "known")
 
-    @extend_schema(parameters=[ImageQuery])
     def list(self, request: Request) -> Response:
         """Your own pictures, newest first."""
         rows = images_of_account(request.user).prefetch_related("measurements")

@@ -104,7 +104,7 @@ class Lenses(KeptAnswers, GearProposals, Catalogue):
         reader = {"cut_on_nm": asked.cut_on_nm, "visible_ev": asked.visible_ev}
         return self.paged(lenses, lambda page: LensRowSerializer(lens_rows(page, **reader), many=True).data)
 
-    @extend_schema(parameters=[AnswerQuery], responses=LensWithAnswerSerializer)
+    @extend_schema(responses=LensWithAnswerSerializer)
     def retrieve(self, request: Request, slug: str) -> Response:
         """One lens: its facts, and all that is known of it at your cut-on and tolerance."""
         lens = gear_by_slug(GearKind.LENS, slug)

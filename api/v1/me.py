@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from django.db import transaction
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.conditional import tagged
+from api.conditional import require_match, tagged
 from api.idempotency import answer_once
 from api.resource import Resource
 from api.scopes import scopes_of
-from api.strict import StrictSerializer
+from api.strict import StrictSerializer, WordField
 from registry.accounts.models import Account, Role, TokenGrant
-from registry.accounts.queries import tokens_of
+from registry.accounts.queries import token_of, tokens_of
 from registry.accounts.rules import SCOPES
 from registry.accounts.services import issue_token, revoke_token
 from registry.errors import NotAllowed, Problem
@@ -63,7 +64,7 @@ class NewTokenSerializer(TokenSerializer):
 
 class TokenInput(StrictSerializer):
     name = serializers.CharField(max_length=60, help_text="What it is for.")
-    scopes = serializers.ListField(child=serializers.ChoiceField(choices=SCOPES), allow_empty=False)
+    scopes = serializers.ListField(child=WordField(choices=SCOPES), allow_empty=False)
     days = serializers.IntegerField(
         required=False,
         min_value=1,
@@ -90,7 +91,7 @@ class Tokens(Resource):
 
     signed_in = True
     serializer_class = TokenSerializer
-    ordering = ("pk",)
+    orders = {"oldest": ("id",), "newest": ("-id",)}
     lookup_field = "id"
     lookup_value_regex = r"\d{1,9}"
 
@@ -105,9 +106,15 @@ class Tokens(Resource):
         """Make a token. Its secret is told in this answer only."""
         return answer_once(request, lambda: self._create(request), withheld=("token",))
 
+    def retrieve(self, request: Request, id: str) -> Response:
+        """One of your tokens, without its secret."""
+        return tagged(request, TokenSerializer(token_of(request.user, int(id))).data)
+
     def destroy(self, request: Request, id: str) -> Response:
         """Revoke a token; requests with it fail from now on."""
-        revoke_token(account=request.user, grant_id=int(id))
+        with transaction.atomic():
+            require_match(request, TokenSerializer(token_of(request.user, int(id))).data)
+            revoke_token(account=request.user, grant_id=int(id))
         return Response(status=204)
 
     def _create(self, request: Request) -> Response:

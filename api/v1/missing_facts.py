@@ -68,7 +68,6 @@ class MissingFacts(Resource):
     what = "missing fact"
 
     @extend_schema(
-        parameters=[LackingQuery],
         examples=[
             OpenApiExample(
                 "A lens without its thread",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -48,7 +47,6 @@ class PickLists(Catalogue):
     def rows(self):
         return pick_lists()
 
-    @extend_schema(parameters=[PickListQuery])
     def list(self, request: Request) -> Response:
         """Lists of picks, the last changed first."""
         slug = self.asked.get("lens")

@@ -90,19 +90,19 @@ class ReleasedQuery(ListQuery):
 class Releases(Catalogue):
     """Frozen editions of the open data."""
 
-    queryset = Release.objects.order_by("version")
+    queryset = Release.objects.order_by("id")
     serializer_class = ReleaseSerializer
     queries = {"standings": ReleasedQuery}
     lookup_field = "version"
     lookup_value_regex = r"[\w.]{1,20}"
-    ordering = ("version",)
+    orders = {"oldest": ("id",), "newest": ("-id",)}
     what = "release"
 
     def retrieve(self, request: Request, version: str) -> Response:
         """One release, with the checksum of every file and its citation."""
         return tagged(request, ReleaseSerializer(release_by_version(version)).data)
 
-    @extend_schema(parameters=[ReleasedQuery], responses=ReleasedStandingSerializer(many=True))
+    @extend_schema(responses=ReleasedStandingSerializer(many=True))
     def standings(self, request: Request, version: str) -> Response:
         """The standings that a release froze: the same for ever."""
         rows = ReleasedStanding.objects.filter(release=release_by_version(version)).order_by("pk")

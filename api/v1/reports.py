@@ -18,7 +18,7 @@ from api.conditional import require_match, tagged
 from api.idempotency import answer_once
 from api.problems import HttpProblem
 from api.resource import Catalogue, ListQuery
-from api.strict import StrictSerializer
+from api.strict import StrictSerializer, WordField
 from api.v1.images import FrameInput, sent_files
 from api.v1.report_inputs import EXAMPLES, ReportInput, ReportRevisionInput, ReportWithFrames
 from api.v1.report_shapes import ImageSerializer, ReplySerializer, ReportRowSerializer, ReportSerializer
@@ -42,10 +42,8 @@ PARTS = (
 
 class ReportQuery(ListQuery):
     lens = serializers.SlugField(required=False, help_text="Slug of a lens.")
-    state = serializers.ChoiceField(
-        choices=ReportState.choices, required=False, help_text="Drafts are your own only."
-    )
-    basis = serializers.ChoiceField(choices=Basis.choices, required=False)
+    state = WordField(choices=ReportState.choices, required=False, help_text="Drafts are your own only.")
+    basis = WordField(choices=Basis.choices, required=False)
     author = serializers.CharField(required=False, max_length=10, help_text="Id of an account, or “me”.")
 
 
@@ -69,14 +67,16 @@ class Reports(Catalogue):
     queryset = Report.objects.none()
     serializer_class = ReportSerializer
     queries = {"list": ReportQuery}
+    forms = ("create", "frames")
+    orders = {"newest": ("-id",), "oldest": ("id",)}
     lookup_field = "public_id"
     lookup_value_regex = r"[0-9a-z]{1,20}"
     what = "report"
 
     def rows(self):
-        return visible_reports(self.request.user).order_by("-id")
+        return visible_reports(self.request.user)
 
-    @extend_schema(parameters=[ReportQuery], responses=ReportRowSerializer(many=True))
+    @extend_schema(responses=ReportRowSerializer(many=True))
     def list(self, request: Request) -> Response:
         """Public reports and your own drafts, newest first."""
         rows = self.rows()

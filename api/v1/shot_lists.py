@@ -162,7 +162,6 @@ class ShotLists(Resource):
     what = "shot list"
 
     @extend_schema(
-        parameters=[PlanQuery],
         responses=ShotListSerializer,
         examples=[OpenApiExample("A 200 mm f/4 lens at 720 nm", value=EXAMPLE, response_only=True)],
     )

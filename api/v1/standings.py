@@ -65,6 +65,11 @@ class Standings(Catalogue):
     queryset = Standing.objects.select_related("lens", "teleconverter", "adapter", "priors").order_by("id")
     serializer_class = StandingSerializer
     filterset_class = StandingFilters
+    orders = {
+        "oldest": ("id",),
+        "lens": ("lens__slug", "id"),
+        "information": ("-expected_information", "id"),
+    }
     lookup_field = "pk"
     lookup_value_regex = r"\d{1,15}"
     what = "standing"

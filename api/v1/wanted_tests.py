@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import tagged
-from api.resource import Resource
+from api.resource import Resource, take_nothing
 from registry.wanted.filters import WantedFilters
 from registry.wanted.models import WantedTest
 from registry.wanted.queries import wanted_test, with_reservations
@@ -74,6 +74,12 @@ class WantedTests(Resource):
     queryset = WantedTest.objects.none()
     serializer_class = WantedTestSerializer
     filterset_class = WantedFilters
+    orders = {
+        "score": ("-score", "id"),
+        "information": ("-information", "id"),
+        "look-ups": ("-look_ups", "id"),
+        "lens": ("lens__slug", "id"),
+    }
     lookup_field = "id"
     lookup_value_regex = r"\d{1,15}"
     what = "wanted test"
@@ -95,6 +101,7 @@ class WantedTests(Resource):
     @action(detail=True, methods=["post"])
     def reserve(self, request: Request, id: str) -> Response:
         """Take a test on for 30 days. Your own again changes nothing; someone else's is a 409."""
+        take_nothing(request)
         reserve_test(account=request.user, test=wanted_test(int(id)))
         return tagged(request, WantedTestSerializer(wanted_test(int(id))).data)
 
@@ -102,5 +109,6 @@ class WantedTests(Resource):
     @action(detail=True, methods=["post"])
     def release(self, request: Request, id: str) -> Response:
         """Give a test back that you had reserved. One that nobody holds stays as it is."""
+        take_nothing(request)
         release_test(account=request.user, test=wanted_test(int(id)))
         return tagged(request, WantedTestSerializer(wanted_test(int(id))).data)

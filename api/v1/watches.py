@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from django.db import transaction
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.conditional import require_match, tagged
+from api.idempotency import answer_once
 from api.resource import ListQuery, Resource
 from api.strict import StrictSerializer
 from registry.gear.models import GearKind
 from registry.gear.queries import gear_by_slug
 from registry.watching.models import Notice, Watch, Why
-from registry.watching.queries import notices_of, notices_told, watches_of
+from registry.watching.queries import notices_of, notices_told, watch_of, watches_of
 from registry.watching.services import mark_read, unwatch_lens, watch_lens
 
 
@@ -48,29 +51,41 @@ class Watches(Resource):
     signed_in = True
     queryset = Watch.objects.none()
     serializer_class = WatchSerializer
-    ordering = ("pk",)
+    orders = {"oldest": ("id",), "newest": ("-id",)}
     lookup_field = "lens"
     lookup_value_regex = r"[-\w]+"
     what = "watch of yours"
 
     def list(self, request: Request) -> Response:
         """The lenses that you watch."""
-        return self.paged(watches_of(request.user).order_by("pk"))
+        return self.paged(watches_of(request.user))
 
     @extend_schema(request=WatchInput, responses={201: WatchSerializer})
     def create(self, request: Request) -> Response:
         """Watch a lens; one that you watch already stays as it is."""
+        return answer_once(request, lambda: self._create(request))
+
+    def retrieve(self, request: Request, lens: str) -> Response:
+        """Whether you watch a lens: since when, or a 404."""
+        return tagged(
+            request, WatchSerializer(watch_of(request.user, gear_by_slug(GearKind.LENS, lens))).data
+        )
+
+    def destroy(self, request: Request, lens: str) -> Response:
+        """Stop watching a lens."""
+        with transaction.atomic():
+            watch = watch_of(request.user, gear_by_slug(GearKind.LENS, lens))
+            require_match(request, WatchSerializer(watch).data)
+            unwatch_lens(account=request.user, lens=watch.lens)
+        return Response(status=204)
+
+    def _create(self, request: Request) -> Response:
         sent = WatchInput(data=request.data)
         sent.is_valid(raise_exception=True)
         lens = gear_by_slug(GearKind.LENS, sent.validated_data["lens"])
         watch = watch_lens(account=request.user, lens=lens)
         location = request.build_absolute_uri(f"{request.path}{lens.slug}/")
-        return Response(WatchSerializer(watch).data, status=201, headers={"Location": location})
-
-    def destroy(self, request: Request, lens: str) -> Response:
-        """Stop watching a lens; one that you don't watch stays as it is."""
-        unwatch_lens(account=request.user, lens=gear_by_slug(GearKind.LENS, lens))
-        return Response(status=204)
+        return tagged(request, WatchSerializer(watch).data, status=201, headers={"Location": location})
 
 
 class NoticeChange(StrictSerializer):
@@ -85,6 +100,7 @@ class Notices(Resource):
     """What concerns you: changed verdicts on your lenses, and questions about your reports."""
 
     signed_in = True
+    orders = {"newest": ("-id",), "oldest": ("id",)}
     queryset = Notice.objects.none()
     serializer_class = NoticeSerializer
     queries = {"list": ListQuery}
@@ -93,7 +109,7 @@ class Notices(Resource):
     def list(self, request: Request) -> Response:
         """Your notices, newest first."""
         return self.paged(
-            notices_of(request.user).order_by("-pk"),
+            notices_of(request.user),
             lambda page: NoticeSerializer(notices_told(page), many=True).data,
         )
 

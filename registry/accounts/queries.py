@@ -56,6 +56,22 @@ def tokens_of(account: Account) -> QuerySet[TokenGrant]:
     return TokenGrant.objects.filter(token__user=account).select_related("token").order_by("name", "pk")
 
 
+def token_of(account: Account, grant_id: int) -> TokenGrant:
+    """Raises NotFound for any but one's own."""
+    grant = tokens_of(account).filter(pk=grant_id).first()
+    if grant is None:
+        raise NotFound(
+            Problem(
+                code="unknown-token",
+                field="token",
+                value=grant_id,
+                says=f"You have no token number {grant_id}.",
+                remedy="It may be revoked already: see the list of your tokens.",
+            )
+        )
+    return grant
+
+
 def block_in_force(account: Account) -> Block | None:
     """The block that keeps an account from submitting, if there is one."""
     block = Block.objects.filter(account=account, lifted_at=None).select_related("by").first()

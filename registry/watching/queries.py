@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 
 from registry.accounts.models import Account
 from registry.bags.models import BagLens
+from registry.errors import NotFound, Problem
 from registry.gear.models import Lens
 from registry.ledger.models import Event
 from registry.reports.models import Report, ReportState
@@ -43,6 +44,22 @@ class NoticeTold:
 
 def watches_of(account: Account) -> QuerySet[Watch]:
     return Watch.objects.filter(account=account).select_related("lens__maker")
+
+
+def watch_of(account: Account, lens: Lens) -> Watch:
+    """Raises NotFound when the account doesn't watch the lens."""
+    watch = watches_of(account).filter(lens=lens).first()
+    if watch is None:
+        raise NotFound(
+            Problem(
+                code="unknown-watch",
+                field="lens",
+                value=lens.slug,
+                says=f"You don’t watch {lens}.",
+                remedy="See the list of your watches.",
+            )
+        )
+    return watch
 
 
 def is_watching(account: Account, lens: Lens) -> bool:

@@ -22,8 +22,13 @@ def test_a_lens_is_watched_once_and_no_longer(as_contributor, lens):
     for _ in range(2):
         assert as_contributor.post(WATCHES, {"lens": lens.slug}).status_code == 201
     assert [row["lens"] for row in as_contributor.get(WATCHES).json()["items"]] == [lens.slug]
-    assert as_contributor.delete(f"{WATCHES}{lens.slug}/").status_code == 204
+    seen = as_contributor.get(f"{WATCHES}{lens.slug}/")
+    assert seen.json()["lens"] == lens.slug
+    assert as_contributor.delete(f"{WATCHES}{lens.slug}/").status_code == 428
+    ended = as_contributor.delete(f"{WATCHES}{lens.slug}/", headers={"If-Match": seen["ETag"]})
+    assert ended.status_code == 204
     assert as_contributor.get(WATCHES).json()["items"] == []
+    assert as_contributor.get(f"{WATCHES}{lens.slug}/").status_code == 404
 
 
 def test_what_others_watch_is_their_own_affair(anyone, as_contributor, lens):

@@ -26,7 +26,10 @@ def test_a_token_is_told_once_works_and_is_revoked(as_contributor):
     other.credentials(HTTP_AUTHORIZATION=f"Token {secret}")
     assert other.get("/api/v1/me/").json()["scopes"] == ["read"]
     assert TokenGrant.objects.get(name="folder tool").last_used_at
-    assert as_contributor.delete(made["Location"]).status_code == 204
+    assert as_contributor.delete(made["Location"]).status_code == 428
+    seen = as_contributor.get(made["Location"])
+    assert secret.encode() not in seen.content
+    assert as_contributor.delete(made["Location"], headers={"If-Match": seen["ETag"]}).status_code == 204
     assert other.get("/api/v1/me/").status_code == 401
 
 

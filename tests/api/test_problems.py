@@ -136,3 +136,14 @@ def test_hostile_queries_are_refused(anyone, query):
 @pytest.mark.parametrize("code", [*REMEDIES, "invalid"])
 def test_what_the_framework_finds_wrong_is_explained_too(code):
     assert explanation_of(code.replace("_", "-"))
+
+
+def test_a_bad_field_deep_in_a_list_is_pointed_at_with_its_own_remedy(as_contributor):
+    """RFC 6901: a place in a list is its number from 0."""
+    sent = {"lenses": [{"lens": "x"}, {"name": "y", "hod": True}], "cut_ons_nm": [720, "far"], "cut_on": 720}
+    refused = as_contributor.post("/api/v1/kit-plans/", sent)
+    assert refused.status_code == 422
+    remedies = {entry["pointer"]: entry["remedy"] for entry in refused.json()["errors"]}
+    assert remedies["#/lenses/1/hod"] == "Did you mean “hood”?"
+    assert remedies["#/cut_on"] == "Did you mean “cut_ons_nm”?"
+    assert "#/cut_ons_nm/1" in remedies

@@ -65,10 +65,10 @@ def test_creating_operations_take_an_idempotency_key_and_changing_ones_need_if_m
         headers = {
             parameter["name"] for parameter in operation.get("parameters", []) if parameter["in"] == "header"
         }
-        if operation["operationId"].endswith("_create") and "{" not in name:
-            assert "Idempotency-Key" in headers, name
-        if name.startswith(("patch", "delete")) and "/me/" not in name:
-            assert "If-Match" in headers, name
+        assert ("Idempotency-Key" in headers) == (
+            name.startswith("post") and "201" in operation["responses"]
+        ), name
+        assert ("If-Match" in headers) == name.startswith(("put", "patch", "delete")), name
 
 
 def test_the_described_report_has_the_fields_that_the_service_takes():
