@@ -18,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from api.models import RequestCount
+from registry.accounts.addresses import address_of
 
 WINDOW_SECONDS = 60
 
@@ -45,18 +46,7 @@ class RequestThrottle(BaseThrottle):
 def _who(request: Request) -> str:
     if request.user and request.user.is_authenticated:
         return f"account:{request.user.pk}"
-    return f"address:{address_of(request)}"
-
-
-def address_of(request: Request) -> str:
-    """The asking machine's address. X-Forwarded-For counts only as far as our own proxies wrote it."""
-    proxies = settings.TRUSTED_PROXIES
-    forwarded = [
-        part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()
-    ]
-    if proxies and len(forwarded) >= proxies:
-        return forwarded[-proxies][:60]
-    return request.META.get("REMOTE_ADDR", "")
+    return f"address:{address_of(request.META)}"
 
 
 def _count_read(bucket: str, window: int) -> int:

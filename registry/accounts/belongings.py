@@ -16,6 +16,8 @@ from registry.accounts.models import Account
 
 # Secrets that nobody is told again, and what the API only remembers for a day.
 SECRET = frozenset({"knox.authtoken", "mfa.authenticator", "api.idempotencykey"})
+# What would tell one person about another.
+ABOUT_OTHERS = frozenset({"moderation.voicesign"})
 # What a steward did at the desk is the registry's own record.
 KEPT = frozenset({"admin.logentry"})
 
@@ -32,7 +34,7 @@ def belongings_of(account: Account, *, but_app: str = "") -> dict[str, list[dict
     found: dict[str, list[dict[str, Any]]] = {}
     for relation in _relations(Account):
         model = relation.related_model
-        if model._meta.label_lower in SECRET or model._meta.app_label == but_app:
+        if model._meta.label_lower in SECRET | ABOUT_OTHERS or model._meta.app_label == but_app:
             continue
         rows = model._base_manager.filter(**{relation.field.name: account})
         plain = [_plain(row, said_by=relation.field.name) for row in rows.order_by("pk")]

@@ -103,3 +103,50 @@ class Block(models.Model):
     @property
     def is_over(self) -> bool:
         return self.lifted_at is not None or (self.until is not None and self.until <= timezone.now())
+
+
+class AddressTrace(models.Model):
+    """That an account registered or submitted from some address, known by a code only (registry.accounts.addresses)."""
+
+    account = models.ForeignKey(Account, on_delete=models.CASCADE, related_name="address_traces")
+    code = models.CharField(max_length=6)
+    seen_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["account", "code"], name="address_noted_once_per_account")
+        ]
+        indexes = [models.Index(fields=["code"]), models.Index(fields=["seen_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.account} from {self.code}"
+
+
+class SharedVoice(models.Model):
+    """Accounts whose tests count as one person's, as moderators decided, until it ends."""
+
+    name = models.CharField(max_length=10, unique=True, default=new_public_id, editable=False)
+    accounts = models.ManyToManyField(Account, through="VoiceMember", related_name="shared_voices")
+    made_at = models.DateTimeField(auto_now_add=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"one voice ({self.name})"
+
+
+class VoiceMember(models.Model):
+    """One account of a shared voice. It stays when the account is closed, whose reports stay too."""
+
+    voice = models.ForeignKey(SharedVoice, on_delete=models.PROTECT, related_name="members")
+    account = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="voice_members")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(fields=["voice", "account"], name="in_a_voice_once")]
+
+    def __str__(self) -> str:
+        return f"{self.account} in {self.voice}"

@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from registry.accounts.addresses import note_address
 from registry.accounts.belongings import remove_belongings
 from registry.accounts.models import Account, Role, TokenGrant
 from registry.accounts.queries import block_in_force, email_is_confirmed
@@ -42,6 +43,7 @@ def register(*, email: str, name: str, password: str, role: str = Role.CONTRIBUT
         raise InvalidInput(problems)
     _refuse_taken(email=email, name=name)
     account = Account.objects.create_user(email, password, name=name, role=role)
+    note_address(account)
     record("account.registered", actor=account, subject_kind="account", subject_id=account.public_id, data={})
     return account
 

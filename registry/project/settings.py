@@ -102,6 +102,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "registry.pages.acting_from.ActingFrom",
     "registry.pages.former_addresses.FormerAddresses",
     "registry.pages.look_ups.CountLookUps",
     "registry.pages.problems.ProblemPages",
@@ -226,6 +227,8 @@ NEW_REPORTS_WAIT = env.bool("CLEANSTOP_NEW_REPORTS_WAIT", default=HTTPS)
 MODERATORS_NEED_SECOND_FACTOR = env.bool("CLEANSTOP_MODERATORS_NEED_SECOND_FACTOR", default=HTTPS)
 # Whether the public page of decisions names the moderators, or only says that it was one.
 DECISIONS_NAME_MODERATORS = env.bool("CLEANSTOP_DECISIONS_NAME_MODERATORS", default=True)
+# Which accounts act from one address is noted for 90 days, as a short code made with this key.
+ADDRESS_HASH_KEY = env.str("CLEANSTOP_ADDRESS_HASH_KEY", default="") or SECRET_KEY
 SERIAL_HASH_KEY = env.str("CLEANSTOP_SERIAL_HASH_KEY", default="") or SECRET_KEY
 
 # ---- the API -------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from registry.accounts.addresses import note_address
 from registry.accounts.models import Account
 from registry.identifiers import new_public_id
 from registry.ledger.services import record_all
@@ -49,7 +50,10 @@ def write_all(author: Account, checked: Sequence[Checked]) -> None:
     """Write new reports with all that they say, and tell of those that are submitted: of each lens once."""
     if not checked:
         return
-    now, state = timezone.now(), state_on_entry(author, with_frames=False)
+    note_address(author)
+    now = timezone.now()
+    lenses = {one.report.lens.pk: one.report.lens for one in checked if one.submit}
+    entries = {pk: state_on_entry(author, lens, with_frames=False) for pk, lens in lenses.items()}
     for one, key in zip(checked, reserve_keys(Report, len(checked)), strict=True):
         one.report.id, one.report.created_at, one.report.updated_at = key, now, now
         if one.submit:

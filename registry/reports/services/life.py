@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
+from registry.accounts.addresses import note_address
 from registry.accounts.models import Account
 from registry.accounts.services import check_may_submit
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
@@ -35,6 +36,7 @@ def submit_report(
     """
     hold_report(report, by=by, expected_version=expected_version)
     check_may_submit(by)
+    note_address(by)
     if is_settled(report):
         return enter(report)
     if submit_when_measured:
