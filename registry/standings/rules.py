@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
@@ -78,21 +78,35 @@ def path_of(report: Report) -> LightPath:
     return LightPath(report.lens, report.teleconverter, adapter)
 
 
-def tester_of(report: Report, accounts_by_name: dict[str, str]) -> str:
-    """Whose observation it is. A relay's is the cited person's, or else the source's; never the account's that
-    passes it on. A cited person who has an account here is that account.
+@dataclass(frozen=True)
+class People:
+    """Who is who among those behind some reports.
 
-    accounts_by_name: public ids by name in one spelling (names_cited gives the names to look up).
+    by_name: public ids of accounts by the names that relays cite, in one spelling (names_cited gives the names to look
+    up). voices: for each account that speaks with one voice with others, the public id that stands for all of them.
+    """
+
+    by_name: Mapping[str, str] = field(default_factory=dict)
+    voices: Mapping[str, str] = field(default_factory=dict)
+
+    def voice_of(self, account: str) -> str:
+        return f"account:{self.voices.get(account, account)}"
+
+
+def tester_of(report: Report, people: People) -> str:
+    """Whose observation it is. A relay's is the cited person's, or else the source's; never the account's that
+    passes it on. A cited person who has an account here is that account; accounts that were found to speak with one
+    voice are one tester.
     """
     if report.basis != Basis.RELAYED:
-        return f"account:{report.author.public_id}"
+        return people.voice_of(report.author.public_id)
     name = one_spelling(report.tester_name)
-    if name in accounts_by_name:
-        return f"account:{accounts_by_name[name]}"
+    if name in people.by_name:
+        return people.voice_of(people.by_name[name])
     return f"person:{name}" if name else f"source:{source_of(report) or report.public_id}"
 
 
-def sources_by_report(reports: Iterable[Report], accounts_by_name: dict[str, str]) -> dict[int, str]:
+def sources_by_report(reports: Iterable[Report], people: People) -> dict[int, str]:
     """Which publication each relay among these reports counts as, by the report's row; own tests have none.
 
     Whoever passes on one page twice passes on one thing. But a page where several named people each tell of
@@ -103,12 +117,12 @@ def sources_by_report(reports: Iterable[Report], accounts_by_name: dict[str, str
     testers: dict[tuple[int, str], set[str]] = defaultdict(set)
     for report, source in relays:
         if report.tester_name:
-            testers[report.lens_id, source].add(tester_of(report, accounts_by_name))
+            testers[report.lens_id, source].add(tester_of(report, people))
     counted = {}
     for report, source in relays:
         named = sorted(testers[report.lens_id, source])
         if len(named) > 1:
-            own = tester_of(report, accounts_by_name) if report.tester_name else named[0]
+            own = tester_of(report, people) if report.tester_name else named[0]
             source = f"{source} by {own}"
         counted[report.pk] = source
     return counted

@@ -2,6 +2,7 @@
 
 from django.db.models import Q
 
+from registry.accounts.models import Account
 from registry.gear.models import Lens
 from registry.ledger.models import Event
 from registry.ledger.retries import retried_task
@@ -21,6 +22,19 @@ def refresh_for_report(sequence: int) -> None:
             pk__in=Report.objects.filter(public_id=event.subject_id).values("lens_id")
         )
     for lens in lenses.distinct().order_by("pk"):
+        refresh_lens(lens, cause_event=sequence, cause=event.name)
+
+
+@retried_task()
+def refresh_for_voices(sequence: int) -> None:
+    """Refresh the lenses that accounts of a voice tested, or that relays tell of their tests on."""
+    event = Event.objects.get(sequence=sequence)
+    accounts = Account.objects.filter(public_id__in=event.data["accounts"])
+    told = Q(author__in=accounts)
+    for name in accounts.values_list("name", flat=True):
+        told |= Q(tester_name__iexact=name)
+    lenses = Lens.objects.filter(pk__in=Report.objects.filter(told).values("lens_id"))
+    for lens in lenses.order_by("pk"):
         refresh_lens(lens, cause_event=sequence, cause=event.name)
 
 

@@ -32,9 +32,8 @@ def report_on(
     """A submitted report by eye: clean up to `limit`, with a body converted at cut_on_nm."""
     author = author or AccountFactory()
     rig = fields.pop("rig", None) or RigFactory(owner=author, cut_on_nm=cut_on_nm)
-    report = ReportFactory(
-        lens=lens, author=author, rig=rig, submitted_at=timezone.now(), **(SUBMITTED | fields)
-    )
+    entered = SUBMITTED | {"submitted_at": timezone.now()} | fields
+    report = ReportFactory(lens=lens, author=author, rig=rig, **entered)
     sweep = SweepFactory(report=report, focal_length_mm=focal_mm or lens.focal_min_mm)
     for f_number, grade in (grades or clean_up_to(limit)).items():
         ReadingFactory(sweep=sweep, f_number=f_number, grade=grade)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import logging
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db.models.functions import Lower
 
 from registry.accounts.models import Account
+from registry.accounts.voices import key_of_each, voices_in_force
 from registry.consensus import evidence
 from registry.gear.models import Adapter, Lens, Teleconverter
 from registry.reports.models import Basis, Bond, BondKind, Copy, Report, ReportState, Sweep
 from registry.standings.rules import (
     LightPath,
+    People,
     filter_position_of,
     joined,
     names_cited,
@@ -65,27 +67,30 @@ def reports_in_state(states: Sequence[str], *lenses: Lens) -> list[Report]:
 
 
 def evidence_by_path(
-    reports: list[Report], bonds: Sequence[Joined] | None = None
+    reports: list[Report],
+    bonds: Sequence[Joined] | None = None,
+    voices: Mapping[str, frozenset[str]] | None = None,
 ) -> dict[LightPath, list[evidence.Report]]:
     """Evidence of these reports, by the light path it is about.
 
-    bonds: which of them are one piece of evidence, as was decided; those in force, unless given.
+    bonds: which of them are one piece of evidence, voices: which accounts speak with one voice (public ids by the
+    voice's name), as was decided; those in force, unless given.
     """
     bonds = bonds_among(reports) if bonds is None else bonds
     known = one_key_per_copy(_copies_behind(reports))
-    accounts = accounts_cited(reports)
+    people = people_behind(reports, voices)
     copies = joined(
         {report.pk: known.get(report.copy_id) for report in reports},
         [(bond.name, bond.reports) for bond in bonds if bond.kind == BondKind.COPY],
     )
     sources = joined(
-        sources_by_report(reports, accounts),
+        sources_by_report(reports, people),
         [(bond.name, bond.reports) for bond in bonds if bond.kind != BondKind.COPY],
     )
     grouped: dict[LightPath, list[evidence.Report]] = defaultdict(list)
     for report in reports:
         grouped[path_of(report)].extend(
-            _entries(report, copies.get(report.pk), accounts, sources.get(report.pk))
+            _entries(report, copies.get(report.pk), people, sources.get(report.pk))
         )
     return dict(grouped)
 
@@ -106,7 +111,13 @@ def _copies_behind(reports: list[Report]) -> list[Copy]:
     return list(Copy.objects.filter(lens__in=lens_ids).order_by("pk")) if lens_ids else []
 
 
-def accounts_cited(reports: list[Report]) -> dict[str, str]:
+def people_behind(reports: list[Report], voices: Mapping[str, frozenset[str]] | None = None) -> People:
+    """Who is who among the testers of these reports. voices: as for evidence_by_path."""
+    voices = voices_in_force() if voices is None else voices
+    return People(_accounts_cited(reports), key_of_each(voices))
+
+
+def _accounts_cited(reports: list[Report]) -> dict[str, str]:
     """Public ids, by name in one spelling, of the accounts whose names these relays cite."""
     names = names_cited(reports)
     if not names:
@@ -115,12 +126,10 @@ def accounts_cited(reports: list[Report]) -> dict[str, str]:
     return dict(known.values_list("spelled", "public_id"))
 
 
-def _entries(
-    report: Report, copy: str | None, accounts: dict[str, str], source: str | None
-) -> list[evidence.Report]:
+def _entries(report: Report, copy: str | None, people: People, source: str | None) -> list[evidence.Report]:
     body = report.body or (report.rig.body if report.rig_id else None)
     shared = {
-        "tester": tester_of(report, accounts),
+        "tester": tester_of(report, people),
         "copy": copy,
         "source": source,
         "cut_on_nm": report.cut_on_nm,

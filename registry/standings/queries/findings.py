@@ -8,7 +8,7 @@ from statistics import median, quantiles
 
 from registry.gear.models import Lens
 from registry.reports.models import Finding, FindingKind, ReportState
-from registry.standings.queries.evidence import accounts_cited
+from registry.standings.queries.evidence import people_behind
 from registry.standings.rules import tester_of
 
 
@@ -32,10 +32,10 @@ def findings_of(lens: Lens) -> list[FindingSummary]:
         .select_related("report__author")
         .order_by("id")
     )
-    accounts = accounts_cited([row.report for row in rows])
+    people = people_behind([row.report for row in rows])
     grades: dict[str, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
     for row in rows:
-        grades[row.kind][tester_of(row.report, accounts)].append(row.grade)
+        grades[row.kind][tester_of(row.report, people)].append(row.grade)
     return [
         _summary(kind, [median(own) for own in grades[kind].values()])
         for kind in FindingKind.values

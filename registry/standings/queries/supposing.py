@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from registry.accounts.voices import voices_in_force
 from registry.consensus.assessment import assess_lens
 from registry.consensus.cells import band_label, zone_label
 from registry.gear.models import Lens
@@ -31,13 +32,16 @@ Place = tuple[LightPath, str, str]  # light path, cut-on group, focal zone
 @dataclass(frozen=True)
 class Supposition:
     """set_aside, restored: rows of reports. joined: reports that are taken for one. parted: names of bonds that no
-    longer hold. by_condition: of one light path; None in it states the path as one again. corrected: values of a
-    report's gear fields, by its row."""
+    longer hold. one_voice: public ids of accounts that are taken for one person's; own_voices: names of shared voices
+    that no longer hold. by_condition: of one light path; None in it states the path as one again. corrected: values
+    of a report's gear fields, by its row."""
 
     set_aside: frozenset[int] = frozenset()
     restored: frozenset[int] = frozenset()
     joined: tuple[Joined, ...] = ()
     parted: frozenset[str] = frozenset()
+    one_voice: frozenset[str] = frozenset()
+    own_voices: frozenset[str] = frozenset()
     by_condition: tuple[tuple[LightPath, ByCondition | None], ...] = ()
     corrected: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
 
@@ -84,6 +88,7 @@ class WhatIf:
     def __init__(self, *lenses: Lens):
         self.reports = reports_in_state((ReportState.SUBMITTED, ReportState.SET_ASIDE), *lenses)
         self.bonds = bonds_among(self.reports)
+        self.voices = voices_in_force()
         self.conditions = conditions_in_force(lenses)
         self.priors = priors_in_force()
         self.now = self.standings(NOTHING)
@@ -93,7 +98,10 @@ class WhatIf:
         counting = [self._corrected(report, supposed) for report in self._counting(supposed)]
         bonds = [bond for bond in self.bonds if bond.name not in supposed.parted]
         found: dict[Place, dict] = {}
-        for path, entries in evidence_by_path(counting, [*bonds, *supposed.joined]).items():
+        voices = {name: own for name, own in self.voices.items() if name not in supposed.own_voices}
+        if supposed.one_voice:
+            voices["supposed"] = supposed.one_voice
+        for path, entries in evidence_by_path(counting, [*bonds, *supposed.joined], voices).items():
             for cell, fields in self._stated(path, entries, counting, supposed):
                 found[(path, *cell)] = fields
         return found
