@@ -57,20 +57,24 @@ def write_all(author: Account, checked: Sequence[Checked]) -> None:
     for one, key in zip(checked, reserve_keys(Report, len(checked)), strict=True):
         one.report.id, one.report.created_at, one.report.updated_at = key, now, now
         if one.submit:
-            one.report.state, one.report.submitted_at, one.report.version = state, now, 2
+            one.report.state, one.report.state_reason = entries[one.report.lens.pk]
+            one.report.submitted_at, one.report.version = now, 2
     add_rows(Report, [field.attname for field in _FIELDS], map(_row_of, checked))
     _write_sweeps(checked)
     add_rows(Claim, ("report_id", "says", "focal_length_mm", "f_number", "av"), _claims(checked))
     add_rows(Finding, ("report_id", "kind", "grade", "note"), _findings(checked))
     imported = [(author.pk, one.key, one.fingerprint, one.report.id, now) for one in checked]
     add_rows(ImportedReport, ("author_id", "key", "fingerprint", "report_id", "at"), imported)
-    record_all(
-        "report.waiting" if state == ReportState.WAITING else "report.submitted",
-        actor=author,
-        subject_kind="report",
-        happened=[(one.report.public_id, told_of(one.report)) for one in checked if one.submit],
-        told_once_per="lens",
-    )
+    for name, state in (("report.waiting", ReportState.WAITING), ("report.submitted", ReportState.SUBMITTED)):
+        record_all(
+            name,
+            actor=author,
+            subject_kind="report",
+            happened=[
+                (one.report.public_id, told_of(one.report)) for one in checked if one.report.state == state
+            ],
+            told_once_per="lens",
+        )
 
 
 def _row_of(one: Checked) -> list[Any]:

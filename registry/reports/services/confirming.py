@@ -29,6 +29,6 @@ def confirm_report(*, report: Report, by: Account) -> Report:
                 remedy="Leave it to them, or to a moderator.",
             )
         )
-    write_report(report, state=ReportState.SUBMITTED)
+    write_report(report, state=ReportState.SUBMITTED, state_reason="")
     tell(report, "report.confirmed", actor=by)
     return report

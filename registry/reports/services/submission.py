@@ -11,9 +11,10 @@ from django.utils import timezone
 from registry.accounts.models import Account
 from registry.accounts.services import check_not_blocked
 from registry.errors import InvalidInput, NotAllowed
+from registry.gear.models import Lens
 from registry.ledger.services import record
 from registry.reports.models import Report, ReportState
-from registry.reports.rules.newcomers import is_newcomer
+from registry.reports.rules.newcomers import why_it_waits
 from registry.reports.rules.submission import check_submission
 from registry.reports.rules.summary import contradiction_problems
 from registry.reports.rules.sweeps import is_settled
@@ -30,11 +31,11 @@ def enter(report: Report) -> Report:
     problems = [*check_submission(report), *contradiction_problems(report)]
     if problems:
         raise InvalidInput(problems)
-    state = state_on_entry(report.author, with_frames=report.images.exists())
+    state, reason = state_on_entry(report.author, report.lens, with_frames=report.images.exists())
     write_report(
         report,
         state=state,
-        state_reason="",
+        state_reason=reason,
         shot_on=report.shot_on,
         submitted_at=timezone.now(),
         submit_when_measured=False,
@@ -47,10 +48,10 @@ def enter(report: Report) -> Report:
     return report
 
 
-def state_on_entry(author: Account, *, with_frames: bool) -> str:
-    """Whether what an author files counts at once, or waits for a confirmation: see rules.newcomers."""
-    waits = settings.NEW_REPORTS_WAIT and not with_frames and is_newcomer(author)
-    return ReportState.WAITING if waits else ReportState.SUBMITTED
+def state_on_entry(author: Account, lens: Lens, *, with_frames: bool) -> tuple[str, str]:
+    """Whether what an author files counts at once, or waits for a confirmation, and why: see rules.newcomers."""
+    reason = why_it_waits(author, lens, with_frames=with_frames) if settings.NEW_REPORTS_WAIT else None
+    return (ReportState.SUBMITTED, "") if reason is None else (ReportState.WAITING, reason)
 
 
 def enter_when_ready(report: Report) -> None:
