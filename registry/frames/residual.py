@@ -12,6 +12,8 @@ Frames of one sensor share fixed-pattern noise, so a likeness is shown to people
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from registry.frames.averaging import area_average
@@ -46,11 +48,18 @@ def residual_of(codes: np.ndarray) -> bytes:
     return np.clip(np.rint(residual * (_STEPS_PER_SD / spread)), -127, 127).astype(np.int8).tobytes()
 
 
-def likeness(first: bytes, second: bytes) -> float:
-    """Correlation (−1 to 1) of two residuals; 0 where either is empty. Above LIKELY_COPY they are likely copies."""
-    if len(first) != CELLS**2 or len(second) != CELLS**2:
-        return 0.0
-    a, b = (np.frombuffer(data, dtype=np.int8).astype(np.float64) for data in (first, second))
-    a, b = a - a.mean(), b - b.mean()
-    size = float(np.sqrt((a @ a) * (b @ b)))
-    return float(a @ b) / size if size else 0.0
+def likenesses(first: Sequence[bytes], second: Sequence[bytes]) -> np.ndarray:
+    """Correlations (−1 to 1) of every one of first with every one of second, shape (first, second), by one matrix
+    product in single precision (good to 1e-5); 0 where either is empty."""
+    return _standardised(first) @ _standardised(second).T
+
+
+def _standardised(residuals: Sequence[bytes]) -> np.ndarray:
+    """Residuals as rows of length 1 about their mean, shape (residuals, CELLS²); empty ones are all 0."""
+    rows = np.zeros((len(residuals), CELLS**2), dtype=np.float32)
+    for row, data in zip(rows, residuals, strict=True):
+        if len(data) == CELLS**2:
+            row[:] = np.frombuffer(data, dtype=np.int8)
+    rows -= rows.mean(axis=1, keepdims=True)
+    sizes = np.sqrt(np.einsum("ij,ij->i", rows, rows))[:, None]
+    return np.divide(rows, sizes, out=rows, where=sizes > 0)

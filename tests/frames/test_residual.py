@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from registry.frames.intake import take_in
-from registry.frames.residual import LIKELY_COPY, likeness, residual_of
+from registry.frames.residual import LIKELY_COPY, likenesses, residual_of
 
 
 def shot(make, seed: int) -> Image.Image:
@@ -24,6 +24,10 @@ def copied(image: Image.Image, **options) -> Image.Image:
     buffer = io.BytesIO()
     image.save(buffer, "JPEG", **options)
     return Image.open(buffer)
+
+
+def likeness(first: bytes, second: bytes) -> float:
+    return float(likenesses([first], [second])[0, 0])
 
 
 def residual(image: Image.Image) -> bytes:
