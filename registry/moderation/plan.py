@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from registry.accounts.models import Account
 from registry.gear.models import Lens
 from registry.moderation.models import Act
 from registry.reports.models import Report
@@ -17,16 +18,18 @@ from registry.standings.rules import LightPath
 
 @dataclass(frozen=True)
 class Plan:
-    """One act on some reports or a conflict. condition: to state a path by; changes: of gear fields, as sent;
-    gear: the values that they make."""
+    """One act on some reports, a conflict or accounts. condition: to state a path by; changes: of gear fields, as
+    sent; gear: the values that they make. accounts: whose voices it is about; then reports are theirs, on any number
+    of lenses, and lens is None."""
 
     act: str
-    lens: Lens
+    lens: Lens | None
     reports: Sequence[Report] = ()
     conflict: Conflict | None = None
     condition: ByCondition | None = None
     changes: Mapping[str, Any] = field(default_factory=dict)
     gear: Mapping[str, Any] = field(default_factory=dict)
+    accounts: Sequence[Account] = ()
 
     @property
     def path(self) -> LightPath:
@@ -37,8 +40,8 @@ class Plan:
     @property
     def lenses(self) -> list[Lens]:
         """Every lens whose standings may move."""
-        other = self.gear.get("lens")
-        return [self.lens, other] if other is not None and other != self.lens else [self.lens]
+        named = [self.lens, self.gear.get("lens")] if self.lens else [report.lens for report in self.reports]
+        return list(dict.fromkeys(lens for lens in named if lens is not None))
 
     def supposed(self) -> Supposition:
         """What would count otherwise."""
@@ -52,6 +55,8 @@ class Plan:
                 return Supposition(joined=(Joined(self.act, "supposed", rows),))
             case Act.SPLIT:
                 return Supposition(by_condition=((self.path, self.condition),))
+            case Act.SAME_VOICE:
+                return Supposition(one_voice=frozenset(account.public_id for account in self.accounts))
             case Act.CORRECT_GEAR:
                 return Supposition(corrected=dict.fromkeys(rows, self.gear))
         return Supposition()

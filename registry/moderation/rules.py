@@ -30,8 +30,10 @@ REASONS = {
     "other": "another reason, stated",
 }
 JOINING = (Act.SAME_COPY, Act.SAME_SOURCE, Act.SAME_FRAMES)
-DECIDING = (Act.ASK, Act.SET_ASIDE, Act.RESTORE, *JOINING, Act.SPLIT, Act.ACCEPT, Act.CORRECT_GEAR)
-DECISIONS_TOLD = [(act.value, act.label) for act in DECIDING]
+ON_EVIDENCE = (Act.ASK, Act.SET_ASIDE, Act.RESTORE, *JOINING, Act.SPLIT, Act.ACCEPT, Act.CORRECT_GEAR)
+ON_VOICES = (Act.SAME_VOICE, Act.OWN_VOICES)
+DECIDING = (*ON_EVIDENCE, *ON_VOICES)
+DECISIONS_TOLD = [(act.value, act.label) for act in ON_EVIDENCE]
 ABOUT_REPORTS = (Act.ASK, Act.SET_ASIDE, Act.RESTORE, *JOINING, Act.CORRECT_GEAR)
 ABOUT_A_CONFLICT = (Act.SPLIT, Act.ACCEPT)
 
@@ -122,9 +124,9 @@ def checked_reason_code(act: str, code: str) -> str:
 
 
 def needs_a_second(act: str, verdict_changes: bool) -> bool:
-    """Whether someone else has to agree: to set evidence aside that a verdict hangs on (OWASP ASVS 5.0.0, 2.3.5),
-    and to change what someone else's report says."""
-    return act == Act.CORRECT_GEAR or (act == Act.SET_ASIDE and verdict_changes)
+    """Whether someone else has to agree: to take weight from evidence that a verdict hangs on, by setting it aside or
+    by counting people as one (OWASP ASVS 5.0.0, 2.3.5), and to change what someone else's report says."""
+    return act == Act.CORRECT_GEAR or (act in (Act.SET_ASIDE, Act.SAME_VOICE) and verdict_changes)
 
 
 def checked_due(due: date | None, today: date) -> date:

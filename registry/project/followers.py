@@ -5,6 +5,7 @@ from datetime import timedelta
 FOLLOWERS: dict[str, list[str]] = {
     "report.submitted": [
         "registry.standings.tasks.refresh_for_report",
+        "registry.moderation.tasks.look_at_voices",
         "registry.wanted.tasks.fulfil_reservation",
     ],
     "report.confirmed": [
@@ -12,7 +13,11 @@ FOLLOWERS: dict[str, list[str]] = {
         "registry.wanted.tasks.fulfil_reservation",
         "registry.watching.tasks.tell_author",
     ],
-    "report.revised": ["registry.standings.tasks.refresh_for_report"],
+    "report.waiting": ["registry.moderation.tasks.look_at_voices"],
+    "report.revised": [
+        "registry.standings.tasks.refresh_for_report",
+        "registry.moderation.tasks.look_at_voices",
+    ],
     "report.withdrawn": ["registry.standings.tasks.refresh_for_report"],
     "report.questioned": ["registry.watching.tasks.tell_author"],
     "report.set-aside": [
@@ -29,6 +34,8 @@ FOLLOWERS: dict[str, list[str]] = {
     ],
     "report.picture-withheld": ["registry.watching.tasks.tell_author"],
     "report.picture-shown-again": ["registry.watching.tasks.tell_author"],
+    "voices.joined": ["registry.standings.tasks.refresh_for_voices", "registry.watching.tasks.tell_voices"],
+    "voices.parted": ["registry.standings.tasks.refresh_for_voices", "registry.watching.tasks.tell_voices"],
     "evidence.joined": ["registry.standings.tasks.refresh_for_report"],
     "evidence.parted": ["registry.standings.tasks.refresh_for_report"],
     "standing.split": ["registry.standings.tasks.refresh_for_report"],
@@ -49,6 +56,7 @@ EVERY: dict[str, timedelta] = {
     "registry.reports.tasks.finish_stale_frames": timedelta(hours=1),
     "registry.standings.tasks.renew_priors_and_standings": timedelta(days=1),
     "registry.moderation.tasks.note_figures": timedelta(days=1),
+    "registry.moderation.tasks.forget_addresses": timedelta(days=1),
     "registry.wanted.tasks.rank_what_is_wanted": timedelta(hours=1),
     "registry.watching.tasks.send_mail_due": timedelta(hours=1),
 }

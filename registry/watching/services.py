@@ -106,6 +106,13 @@ def tell_author(event: Event) -> list[Notice]:
     return _notify(event, {report.author_id: Why.AUTHOR})
 
 
+@transaction.atomic
+def tell_voices(event: Event) -> list[Notice]:
+    """Notices to accounts that are counted as one voice, or no longer are."""
+    accounts = Account.objects.filter(public_id__in=event.data["accounts"], is_active=True)
+    return _notify(event, dict.fromkeys(accounts.values_list("pk", flat=True), Why.AUTHOR))
+
+
 def _notify(event: Event, concerned: dict[int, Why]) -> list[Notice]:
     told = set(Notice.objects.filter(event=event, account__in=concerned).values_list("account_id", flat=True))
     silent = set(

@@ -27,6 +27,12 @@ def tell_author(sequence: int) -> None:
     _enqueue_letters(services.tell_author(Event.objects.get(sequence=sequence)))
 
 
+@retried_task()
+def tell_voices(sequence: int) -> None:
+    """Accounts are counted as one voice, or no longer are: tell them."""
+    _enqueue_letters(services.tell_voices(Event.objects.get(sequence=sequence)))
+
+
 def _enqueue_letters(notices) -> None:
     for notice in notices:
         if notice.mail_due:

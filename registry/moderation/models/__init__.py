@@ -3,6 +3,7 @@ from registry.moderation.models.decisions import Act, Decision, DecisionReport
 from registry.moderation.models.figures import DayFigures
 from registry.moderation.models.interests import Interest
 from registry.moderation.models.queue import Handling
+from registry.moderation.models.voices import Ground, VoiceSign
 
 __all__ = [
     "Act",
@@ -13,6 +14,8 @@ __all__ = [
     "Flag",
     "FlagOutcome",
     "FlagReason",
+    "Ground",
     "Handling",
     "Interest",
+    "VoiceSign",
 ]

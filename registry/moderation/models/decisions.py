@@ -9,7 +9,7 @@ from registry.standings.models import Conflict
 
 
 class Act(models.TextChoices):
-    """The first ones are decisions; the last four answer one."""
+    """The first ones are decisions; the last four answer one. Two are about accounts, the others about reports."""
 
     ASK = "ask", "asked the author"
     SET_ASIDE = "set-aside", "set aside"
@@ -20,6 +20,8 @@ class Act(models.TextChoices):
     SPLIT = "split", "stated by condition"
     ACCEPT = "accept", "accepted as unexplained copy variation"
     CORRECT_GEAR = "correct-gear", "corrected the gear"
+    SAME_VOICE = "same-voice", "counted as one voice"
+    OWN_VOICES = "own-voices", "kept as voices of their own"
     UNDO = "undo", "took back"
     APPROVE = "approve", "agreed"
     CONSENT = "consent", "consented as the author"
@@ -34,8 +36,9 @@ class Decision(models.Model):
 
     conflict and lens are kept by number and slug: both may go or move (a merge), and this row may not.
     proposed: it only takes effect once someone else agrees. about: the decision that this one takes back or answers.
-    details: what the act needs besides (due, factor, changes, name), what it replaced (before), and what it was
-    expected to change (standings, each with before and after).
+    details: what the act needs besides (due, factor, changes, name, accounts by public id), what it replaced
+    (before), and what it was expected to change (standings, each with before and after). About accounts it names no
+    lens: lens_slug is empty, and reports are theirs on the lenses that several of them tested.
     """
 
     public_id = models.CharField(max_length=10, unique=True, default=new_public_id, editable=False)
@@ -46,7 +49,7 @@ class Decision(models.Model):
     conflict = models.ForeignKey(
         Conflict, null=True, on_delete=models.DO_NOTHING, db_constraint=False, related_name="decisions"
     )
-    lens_slug = models.SlugField(max_length=140)
+    lens_slug = models.SlugField(max_length=140, blank=True)
     reports = models.ManyToManyField("reports.Report", through="DecisionReport", related_name="decisions")
     reason_code = models.CharField(max_length=30, blank=True)
     reason = models.TextField()

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from registry.errors import NotFound, Problem
 from registry.gear.models import Lens
 from registry.gear.queries import former_slugs
 from registry.moderation.models import Act, Decision
-from registry.moderation.rules import DECIDING
+from registry.moderation.rules import DECIDING, ON_VOICES
 from registry.reports.models import Report
 
 IN_FORCE, WAITING, DECLINED, TAKEN_BACK, ANSWER = "in-force", "waiting", "declined", "taken-back", "answer"
@@ -94,7 +94,8 @@ def decisions_on(report: Report) -> QuerySet[Decision]:
 
 
 def decisions_of_lens(lens: Lens) -> QuerySet[Decision]:
-    return decisions().filter(lens_slug__in=[lens.slug, *former_slugs(lens)])
+    about_voices = Q(act__in=ON_VOICES, reports__lens=lens)
+    return decisions().filter(Q(lens_slug__in=[lens.slug, *former_slugs(lens)]) | about_voices).distinct()
 
 
 def signed(decision: Decision) -> str:

@@ -13,7 +13,9 @@ from registry.moderation.queries.care import appeals_waiting, flagged
 from registry.moderation.queries.catalogue import proposals
 from registry.moderation.queries.decisions import waiting_for_a_second
 from registry.moderation.queries.desk import conflicts_waiting, handling_of
+from registry.moderation.queries.voices import findings
 from registry.reports.queries import reports_waiting
+from registry.reports.rules.newcomers import HELD_IN_BURST
 
 SHOWN = 5
 
@@ -65,7 +67,11 @@ def _seconds() -> Iterator[Thing]:
 
 
 def _waiting() -> Iterator[Thing]:
+    # Those of a burst are looked at together.
+    together = {account.pk for finding in findings() for account in finding.accounts}
     for report in reports_waiting():
+        if report.state_reason == HELD_IN_BURST and report.author_id in together:
+            continue
         yield Thing("waiting", report.public_id, f"{report.lens}, by {report.author}", report.submitted_at)
 
 
@@ -82,6 +88,11 @@ def _appeals() -> Iterator[Thing]:
         yield Thing("appeal", str(row.pk), f"{row.by}, against {about}", row.at)
 
 
+def _voices() -> Iterator[Thing]:
+    for one in findings():
+        yield Thing("voices", one.key, one.words, one.since)
+
+
 def _proposals() -> Iterator[Thing]:
     for item in proposals():
         yield Thing("proposal", f"{item._meta.model_name}:{item.slug}", str(item), item.created_at)
@@ -96,6 +107,7 @@ _KINDS: dict[str, Callable[[], Iterator[Thing]]] = {
     "flag": _flags,
     "appeal": _appeals,
     "decision": _seconds,
+    "voices": _voices,
     "waiting": _waiting,
     "conflict": _conflicts,
     "proposal": _proposals,

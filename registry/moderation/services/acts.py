@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from registry.accounts.models import Account
+from registry.accounts.models import Account, SharedVoice
+from registry.accounts.voices import join_voices, part_voices
 from registry.moderation.models import Act, Decision
 from registry.moderation.plan import Plan
 from registry.moderation.rules import JOINING
@@ -49,6 +50,8 @@ def carry_out(plan: Plan, by: Account, reason: str, details: dict[str, Any]) -> 
                     for report in plan.reports
                 }
             }
+        case Act.SAME_VOICE:
+            return {"voice": join_voices(accounts=plan.accounts, by=by, reason=reason).name}
         case joining if joining in JOINING:
             return {"bond": join_reports(reports=plan.reports, kind=joining, by=by).name}
     return {}
@@ -79,6 +82,9 @@ def take_back(
             for report in reports:
                 before = outcome["before"][report.public_id]
                 correct_gear(report=report, by=by, changes=before, reason=reason)
+        case Act.SAME_VOICE:
+            for voice in SharedVoice.objects.filter(name=outcome["voice"]):
+                part_voices(voice=voice, by=by, reason=reason)
         case joining if joining in JOINING:
             for bond in Bond.objects.filter(name=outcome["bond"]):
                 part_reports(bond=bond, by=by)

@@ -14,9 +14,9 @@ from registry.gear.queries import gear_now
 from registry.moderation.models import Act, Decision
 from registry.moderation.plan import Plan
 from registry.moderation.queries.decisions import IN_FORCE, WAITING, decision_by_id, outcome_of, status_of
-from registry.moderation.rules import DECIDING, check_may_moderate, check_no_part_in, checked_reason
+from registry.moderation.rules import DECIDING, ON_VOICES, check_may_moderate, checked_reason
 from registry.moderation.services.acts import carry_out, take_back
-from registry.moderation.services.deciding import involved, plan_of, told, write_decision
+from registry.moderation.services.deciding import check_no_part, plan_of, told, write_decision
 from registry.reports.models import Report
 from registry.standings.by_condition import ByCondition
 from registry.standings.models import Conflict
@@ -77,7 +77,7 @@ def undo_decision(*, decision: Decision, by: Account, reason: str) -> Decision:
             )
         )
     plan = _planned(decision)
-    check_no_part_in(by, plan.lens, involved(plan))
+    check_no_part(by, plan)
     moved = WhatIf(*plan.lenses).moved(_reversed(decision, plan))
     proposed = decision.act == Act.RESTORE and any(one.verdict_changes for one in moved)
     details = {"expected": told(moved)}
@@ -112,7 +112,7 @@ def _part(decision: Decision, plan: Plan, by: Account, agree: bool) -> tuple[str
                 remedy="Someone else has to agree; you can only withdraw it.",
             )
         )
-    check_no_part_in(by, plan.lens, involved(plan))
+    check_no_part(by, plan)
     return (Act.APPROVE if agree else Act.DECLINE), by.role
 
 
@@ -132,6 +132,9 @@ def _planned(decision: Decision) -> Plan:
         .filter(decisions=source)
         .order_by("pk")
     )
+    if source.act in ON_VOICES:
+        accounts = Account.objects.filter(public_id__in=source.details["accounts"]).order_by("pk")
+        return Plan(source.act, None, reports, accounts=list(accounts))
     stated = source.details.get("by_condition")
     condition = stated and ByCondition(stated["factor"], stated["group"], tuple(stated["labels"]))
     if conflict is None and not reports:
@@ -155,6 +158,8 @@ def _reversed(decision: Decision, plan: Plan) -> Supposition:
             return Supposition(set_aside=rows)
         case Act.SAME_COPY | Act.SAME_SOURCE | Act.SAME_FRAMES:
             return Supposition(parted=frozenset({outcome["bond"]}))
+        case Act.SAME_VOICE:
+            return Supposition(own_voices=frozenset({outcome["voice"]}))
         case Act.SPLIT if plan.conflict is not None:
             return Supposition(by_condition=((plan.path, None),))
     return Supposition()

@@ -19,8 +19,8 @@ from registry.moderation.plan import Plan
 from registry.moderation.rules import (
     ABOUT_A_CONFLICT,
     ABOUT_REPORTS,
-    DECIDING,
     JOINING,
+    ON_EVIDENCE,
     check_may_moderate,
     check_no_part_in,
     checked_due,
@@ -66,7 +66,7 @@ def decide(
         conflict = hold_conflict(conflict, expected_version)
     reports = _held(reports, expected_version if conflict is None else None)
     plan = plan_of(act, conflict, reports, condition=condition, changes=changes)
-    check_no_part_in(by, plan.lens, involved(plan))
+    check_no_part(by, plan)
     moved = WhatIf(*plan.lenses).moved(plan.supposed())
     details: dict[str, Any] = {"expected": told(moved)}
     if act == Act.ASK:
@@ -136,6 +136,13 @@ def hold_conflict(conflict: Conflict, expected_version: int | None) -> Conflict:
     return held
 
 
+def check_no_part(by: Account, plan: Plan) -> None:
+    """As rules.check_no_part_in, of every lens and report that a plan is about."""
+    reports = involved(plan)
+    for lens in plan.lenses:
+        check_no_part_in(by, lens, reports)
+
+
 def involved(plan: Plan) -> list[Report]:
     """The reports that a plan names, and those of the conflict it is about."""
     camps = plan.conflict.camps.values() if plan.conflict is not None else ()
@@ -157,7 +164,8 @@ def write_decision(
 ) -> Decision:
     """Store one row, with its reports, and tell the event log."""
     decision = Decision.objects.create(
-        act=act or plan.act, by=by, role=role or by.role, conflict=plan.conflict, lens_slug=plan.lens.slug,
+        act=act or plan.act, by=by, role=role or by.role, conflict=plan.conflict,
+        lens_slug=plan.lens.slug if plan.lens else "",
         reason=reason, reason_code=reason_code, proposed=proposed, about=about, details=details,
     )  # fmt: skip
     DecisionReport.objects.bulk_create(
@@ -165,7 +173,7 @@ def write_decision(
     )
     happened = "proposed" if proposed else "made" if about is None else "answered"
     data = {
-        "lens": plan.lens.slug,
+        "lens": plan.lens.slug if plan.lens else None,
         "act": decision.act,
         "reports": [report.public_id for report in plan.reports],
         "conflict": plan.conflict.pk if plan.conflict is not None else None,
@@ -206,9 +214,9 @@ def _held(reports: Sequence[Report], expected_version: int | None) -> list[Repor
 
 
 def _missing(act: str, conflict: Conflict | None, reports: Sequence[Report], condition: ByCondition | None):
-    if act not in DECIDING:
+    if act not in ON_EVIDENCE:
         yield _problem(
-            "not-a-choice", "act", act, f"“{act}” is no decision.", f"Use one of: {', '.join(DECIDING)}."
+            "not-a-choice", "act", act, f"“{act}” is no decision.", f"Use one of: {', '.join(ON_EVIDENCE)}."
         )
         return
     if act in ABOUT_REPORTS and not reports:
