@@ -27,6 +27,8 @@ SAYS = {
     "report.picture-withheld": "A picture of your report was flagged and is hidden until a moderator has looked at it",
     "report.picture-shown-again": "A picture of your report was looked at and is shown again",
     "report.corrected": "A moderator corrected the gear that your report names",
+    "voices.joined": "Your tests and another account’s are counted as one person’s; you can answer under your reports",
+    "voices.parted": "Your tests count by themselves again",
 }
 
 
