@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
+from registry.accounts.models import Account
 from registry.moderation.rules import LONGEST_REASON, REASONS
 from registry.reports.models import FilterPosition, Report
 
@@ -73,6 +75,32 @@ class ReasonForm(forms.Form):
         help_text=REASON_HELP,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+
+
+class VoicesForm(forms.Form):
+    """Whether accounts are one person's."""
+
+    act = forms.ChoiceField(
+        label="Decision",
+        choices=[
+            ("own-voices", "They are people of their own: don’t raise it again"),
+            ("same-voice", "Count them as one voice"),
+        ],
+        widget=forms.RadioSelect,
+    )
+    accounts = forms.MultipleChoiceField(label="Which accounts", widget=forms.CheckboxSelectMultiple)
+    reason = forms.CharField(
+        label="Reason",
+        required=False,
+        max_length=LONGEST_REASON,
+        help_text="Everyone reads it beside the decision, those concerned with it: name no address.",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+    def __init__(self, *arguments: Any, accounts: Sequence[Account], **named: Any):
+        super().__init__(*arguments, **named)
+        self.fields["accounts"].choices = [(one.public_id, str(one)) for one in accounts]
+        self.fields["accounts"].initial = [one.public_id for one in accounts]
 
 
 class GearForm(forms.Form):

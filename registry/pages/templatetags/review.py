@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django import template
 
-from registry.moderation.models import Act
+from registry.moderation.models import Act, Ground, VoiceSign
 from registry.pages.camps_plot import CampsPlot
 
 register = template.Library()
@@ -58,6 +60,36 @@ def _said(fields) -> str:
 def stops_apart(effect_stops: float) -> str:
     """By how much a limit comes later, or sooner: "2.3 stops later"."""
     return f"{abs(effect_stops):.1f} stops {'later' if effect_stops > 0 else 'sooner'}"
+
+
+@register.filter
+def sign_told(sign: VoiceSign) -> str:
+    """One sign that two accounts may be one person's, with its figures."""
+    figures = sign.figures
+    match sign.ground:
+        case Ground.TOGETHER:
+            burst = f", of {figures['accounts']} within a day" if figures["accounts"] > 2 else ""
+            alike = f"{figures['alike_stops']} of {figures['shared_stops']} stops read alike"
+            return f"registered {figures['minutes_apart']} minutes apart{burst}; {alike}"
+        case Ground.ADDRESS:
+            return f"acted from one network address, last on {figures['seen_on']}"
+    files = f", {figures['same_files']} the same file" if figures["same_files"] else ""
+    return f"{figures['frames']} frame(s) alike{files}; grain correlates by up to {figures['likeness']:.2f}"
+
+
+@register.filter
+def grounds_told(signs: Iterable[VoiceSign]) -> list[str]:
+    """On which grounds several accounts look like one person's, each once."""
+    return list(dict.fromkeys(sign.get_ground_display().capitalize() for sign in signs))
+
+
+@register.filter
+def joining_words(act: str) -> str:
+    return {
+        Act.SAME_COPY: "Count as tests of one copy",
+        Act.SAME_SOURCE: "Count as one source",
+        Act.SAME_FRAMES: "Count as the same frames",
+    }[act]
 
 
 @register.filter

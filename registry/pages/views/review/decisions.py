@@ -21,6 +21,7 @@ from registry.moderation.queries.decisions import (
     status_of,
 )
 from registry.moderation.queries.desk import foresee
+from registry.moderation.queries.voices import accounts_of
 from registry.moderation.rules import DECIDING, REASONS
 from registry.moderation.services import answer_proposal, decide, undo_decision
 from registry.moderation.services.deciding import plan_of, told
@@ -198,5 +199,6 @@ def _shown(
         "own_proposal": moderates and row.by_id == user.pk and not consents,
         "may_undo": state.code == IN_FORCE and moderates and row.act in DECIDING,
         "about": row.about,
+        "accounts": accounts_of((row.about or row).details),
     }
     return render(request, "pages/review_decision.html", context, status=status)
