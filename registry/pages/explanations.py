@@ -111,7 +111,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Correct the one that is wrong; the message quotes both.",
         "*-reversed narrowest-* *-not-beyond-* magnifies-* thread-without-* adapter-* claim-needs-no-stop "
         "cell-disagrees row-says-* copy-of-another-lens label-of-another-copy filter-* "
-        "image-of-another-report run-does-not-fit reports-to-join",
+        "image-of-another-report run-does-not-fit reports-to-join accounts-to-join",
     ),
     Explanation(
         "Something is missing",
@@ -174,7 +174,7 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Someone else was first",
         "The thing was changed after you had read it, so that storing your version would have lost theirs.",
         "Read it again and make your change to what it says now. Programs send the ETag they saw as If-Match.",
-        "changed-meanwhile merged-meanwhile",
+        "changed-meanwhile merged-meanwhile one-voice-already no-candidate",
     ),
     Explanation(
         "Not possible in this state",

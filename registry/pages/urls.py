@@ -42,6 +42,7 @@ from registry.pages.views import (
 from registry.pages.views.review import conflicts as review_conflicts
 from registry.pages.views.review import decisions as review_decisions
 from registry.pages.views.review import interests
+from registry.pages.views.review import voices as review_voices
 
 urlpatterns = [
     path("", look_up.look_up, name="home"),
@@ -117,6 +118,10 @@ urlpatterns = [
     path("review/blocks/<int:number>/lift/", care_review.lift, name="review-lift"),
     path("review/appeals/", care_review.appeals, name="review-appeals"),
     path("review/appeals/<int:number>/", care_review.answer, name="review-answer-appeal"),
+    path("review/voices/", review_voices.voices, name="review-voices"),
+    path("review/voices/<str:public_id>/", review_voices.voice, name="review-voice"),
+    path("review/voices/<str:public_id>/count/", review_voices.count, name="review-voice-count"),
+    path("review/joined/", review_voices.joined, name="review-joined"),
     path("review/gear/", gear_review.upkeep, name="review-catalogue"),
     path("review/gear/list/", gear_review.list_gear, name="review-list-gear"),
     path("review/gear/doubles/", gear_review.doubles_settled, name="review-doubles"),

@@ -12,6 +12,7 @@ from registry.accounts.models import Block
 from registry.accounts.queries import account_by_public_id
 from registry.moderation.queries.alike import frames_alike
 from registry.moderation.queries.care import appeal_by_number, appeals_waiting, block_by_number, flagged
+from registry.moderation.queries.voices import findings
 from registry.moderation.rules import check_may_moderate
 from registry.moderation.services.appeals import answer_appeal, block_account, deciders_of, lift_block
 from registry.moderation.services.flags import settle_flags
@@ -59,6 +60,7 @@ def account(request: HttpRequest, public_id: str) -> HttpResponse:
         "reports": queries.reports_of(shown).exclude(state="draft")[:50],
         "blocks": Block.objects.filter(account=shown).select_related("by", "lifted_by"),
         "alike": frames_alike(shown),
+        "looks_like": any(shown in finding.accounts for finding in findings()),
         "form": SettleForm(),
     }
     return render(request, "pages/review_account.html", context)

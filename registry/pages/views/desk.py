@@ -19,6 +19,7 @@ KINDS = {
     "flag": ("Flagged by readers", "review-flags"),
     "appeal": ("Appeals", "review-appeals"),
     "decision": ("Waiting for a second moderator", "review-conflicts"),
+    "voices": ("Accounts that look like one person’s", "review-voices"),
     "waiting": ("Reports of newcomers that wait for a confirmation", "waiting-reports"),
     "conflict": ("Reports that contradict each other", "review-conflicts"),
     "proposal": ("Proposed gear", "review-catalogue"),
@@ -62,7 +63,12 @@ def handle(request: HttpRequest) -> HttpResponse:
 
 def _links(pile: Pile) -> list[tuple]:
     """Each thing with the address of its own page, or of its kind's."""
-    own = {"conflict": "review-conflict", "decision": "review-decision", "waiting": "report"}
+    own = {
+        "conflict": "review-conflict",
+        "decision": "review-decision",
+        "voices": "review-voice",
+        "waiting": "report",
+    }
     return [
         (
             thing,
