@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 from registry.gear.models import Lens
 from registry.moderation.models import Act, Decision
@@ -74,10 +73,7 @@ def _on(lens: Lens, reports: Sequence[Report]) -> Iterator[Candidate]:
     relays = [report for report in reports if report.basis == Basis.RELAYED]
     yield from _by(lens, relays, source_of, "One page, told of as several people’s tests")
     yield from _by(lens, relays, _titled, "One title under several addresses")
-    for one, other in combinations(reports, 2):
-        if one.author_id != other.author_id and _measured_alike(one, other):
-            why = "Measured alike to the last digit, at every stop"
-            yield Candidate(lens, Act.SAME_FRAMES, why, (one, other))
+    yield from _measured_alike(lens, reports)
 
 
 def _by_label(lens: Lens, reports: Sequence[Report]) -> Iterator[Candidate]:
@@ -113,15 +109,21 @@ def _titled(report: Report) -> str | None:
     return one_spelling(report.citation_title) or None if report.citation_url else None
 
 
-def _measured_alike(one: Report, other: Report) -> bool:
-    first, second = _measured(one), _measured(other)
-    return len(first) >= STOPS_TO_COMPARE and first == second
+def _measured_alike(lens: Lens, reports: Sequence[Report]) -> Iterator[Candidate]:
+    """Reports of several authors whose measurements are the same throughout."""
+    alike: dict[frozenset, list[Report]] = defaultdict(list)
+    for report in reports:
+        alike[_measured(report)].append(report)
+    for measured, rows in alike.items():
+        if len(measured) >= STOPS_TO_COMPARE and len({row.author_id for row in rows}) > 1:
+            why = "Measured alike to the last digit, at every stop"
+            yield Candidate(lens, Act.SAME_FRAMES, why, tuple(rows))
 
 
-def _measured(report: Report) -> dict[tuple[float, float], float]:
-    return {
-        (sweep.focal_length_mm, reading.f_number): round(reading.excess_ev, 3)
+def _measured(report: Report) -> frozenset[tuple[float, float, float]]:
+    return frozenset(
+        (sweep.focal_length_mm, reading.f_number, round(reading.excess_ev, 3))
         for sweep in report.sweeps.all()
         for reading in sweep.readings.all()
         if reading.excess_ev is not None
-    }
+    )
