@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, BinaryIO
 
+import orjson
 from rest_framework.exceptions import UnsupportedMediaType
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.parsers import BaseParser
@@ -61,7 +62,10 @@ def lines_of(request: Request) -> Iterator[JsonLine]:
 
 def line(content: dict[str, Any]) -> bytes:
     """A line of an answer. Text that UTF-8 can't hold, such as half a surrogate pair, is written as it was escaped."""
-    return json.dumps(content, separators=(",", ":")).encode() + b"\n"
+    return _ENCODER.encode(content).encode() + b"\n"
+
+
+_ENCODER = json.JSONEncoder(separators=(",", ":"))
 
 
 def _body(request: Request) -> BinaryIO:
@@ -89,16 +93,9 @@ def _skip_line(body: BinaryIO, raw: bytes) -> None:
 
 def _parsed(number: int, raw: bytes) -> JsonLine:
     try:
-        return JsonLine(number, _DECODER.decode(raw.decode()))
-    except (ValueError, RecursionError) as error:
+        return JsonLine(number, orjson.loads(raw))
+    except orjson.JSONDecodeError as error:
         return JsonLine(number, error=_no_json(error))
-
-
-def _no_number(name: str) -> None:
-    raise ValueError(f"{name} is no JSON number")
-
-
-_DECODER = json.JSONDecoder(parse_constant=_no_number)
 
 
 def _too_long() -> TooLarge:

@@ -10,6 +10,7 @@ from typing import Any
 import pyarrow
 import pyarrow.csv
 from django.db import connection, models
+from django.db.models.lookups import Lookup
 
 _ARROW = {
     "BigAutoField": pyarrow.int64(),
@@ -57,6 +58,25 @@ def add_rows(model: type[models.Model], names: Sequence[str], rows: Iterable[Seq
         model._base_manager.bulk_create(
             [model(**dict(zip(names, row, strict=True))) for row in rows], batch_size=500
         )
+
+
+def among(field: str, values: Sequence[str]) -> Lookup:
+    """A condition for filter(): the field's text is one of values, however many. They go as one parameter, where
+    `__in` takes a millisecond for fifty."""
+    return _Among(models.F(field), values)
+
+
+class _Among(Lookup):
+    lookup_name = "among"
+    prepare_rhs = False
+
+    def as_postgresql(self, compiler, connection):
+        field, parameters = self.process_lhs(compiler, connection)
+        return f"{field} = ANY(%s)", [*parameters, list(self.rhs)]
+
+    def as_sqlite(self, compiler, connection):
+        field, parameters = self.process_lhs(compiler, connection)
+        return f"{field} IN (SELECT value FROM json_each(%s))", [*parameters, json.dumps(list(self.rhs))]
 
 
 def _copy(model: type[models.Model], names: tuple[str, ...], rows: Sequence[Sequence[Any]]) -> None:

@@ -15,7 +15,12 @@ def plain_json(data: Any) -> Any:
 
     Raises ValueError for NaN and infinities, TypeError for what JSON cannot hold.
     """
+    if type(data) is dict and all(type(value) in _PLAIN for value in data.values()):
+        return data
     return _settled(json.loads(json.dumps(data, cls=DjangoJSONEncoder, allow_nan=False)))
+
+
+_PLAIN = (str, int, bool, type(None))  # of these JSON gives back the same
 
 
 def _settled(value: Any) -> Any:
@@ -52,5 +57,7 @@ def seal(
         _settled(data),
         previous_hash,
     ]
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return hashlib.sha256(_CANONICAL.encode(content).encode()).hexdigest()
+
+
+_CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)

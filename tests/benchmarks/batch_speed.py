@@ -70,9 +70,9 @@ def write_body(path: Path, count: int, lenses: list[str], body: str, evening: st
 
 @cache
 def application() -> WSGIHandler:
-    from django.core.wsgi import get_wsgi_application
+    from registry.project.wsgi import application
 
-    return get_wsgi_application()
+    return application
 
 
 def file_body(path: Path, token: str) -> list[int]:
