@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -47,16 +47,25 @@ def reserve_keys(model: type[models.Model], count: int) -> list[int]:
 
 
 def add_rows(model: type[models.Model], names: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
-    """Add rows whose values stand in the order of names, which are attributes of the model's columns.
+    """Add rows whose values stand in the order of names, as add_columns does."""
+    if columns := list(zip(*rows, strict=True)):
+        add_columns(model, dict(zip(names, columns, strict=True)))
 
-    Nothing is filled in: a column without a default in the database has to be among names. Raises KeyError for a
+
+def add_columns(model: type[models.Model], columns: Mapping[str, Sequence[Any]]) -> None:
+    """Add rows given by their columns, all equally long, under the names of the model's attributes.
+
+    Nothing is filled in: a column without a default in the database has to be among them. Raises KeyError for a
     kind of column that isn't in the table above.
     """
+    if not any(map(len, columns.values())):
+        return
     if connection.vendor == "postgresql":
-        _copy(model, tuple(names), list(rows))
+        _copy(model, columns)
     else:
+        rows = zip(*columns.values(), strict=True)
         model._base_manager.bulk_create(
-            [model(**dict(zip(names, row, strict=True))) for row in rows], batch_size=500
+            [model(**dict(zip(columns, row, strict=True))) for row in rows], batch_size=500
         )
 
 
@@ -79,15 +88,13 @@ class _Among(Lookup):
         return f"{field} IN (SELECT value FROM json_each(%s))", [*parameters, json.dumps(list(self.rhs))]
 
 
-def _copy(model: type[models.Model], names: tuple[str, ...], rows: Sequence[Sequence[Any]]) -> None:
+def _copy(model: type[models.Model], columns: Mapping[str, Sequence[Any]]) -> None:
     """Turned into text column by column rather than value by value, which takes a tenth of the time. What is unknown
     becomes nothing, and an empty text two quotes: so COPY's CSV tells them apart."""
-    if not rows:
-        return
-    fields = _fields(model, names)
-    columns = [_column(field, values) for field, values in zip(fields, zip(*rows, strict=True), strict=True)]
+    fields = _fields(model, tuple(columns))
+    arrays = [_column(field, values) for field, values in zip(fields, columns.values(), strict=True)]
     text = pyarrow.BufferOutputStream()
-    pyarrow.csv.write_csv(pyarrow.Table.from_arrays(columns, names=list(names)), text, _WITHOUT_HEADER)
+    pyarrow.csv.write_csv(pyarrow.Table.from_arrays(arrays, names=list(columns)), text, _WITHOUT_HEADER)
     quoted = ", ".join(connection.ops.quote_name(field.column) for field in fields)
     statement = f"COPY {connection.ops.quote_name(model._meta.db_table)} ({quoted}) FROM STDIN (FORMAT csv)"
     with connection.cursor() as cursor, cursor.copy(statement) as copy:

@@ -11,7 +11,7 @@ from django.utils.module_loading import import_string
 from registry.errors import Problem
 from registry.ledger.hashing import FIRST_PREVIOUS_HASH, plain_json, seal
 from registry.ledger.models import Event
-from registry.setwise import add_rows
+from registry.setwise import add_columns
 
 # Any constant serves, if nothing else in the database takes an advisory lock of this number.
 CHAIN_LOCK = 7_203_114_508
@@ -56,8 +56,7 @@ def record_all(
         return
     _lock_chain(name)
     contents = list(_sealed(name, actor, subject_kind, happened))
-    names = list(contents[0])
-    add_rows(Event, names, ([content[part] for part in names] for content in contents))
+    add_columns(Event, {part: [content[part] for content in contents] for part in contents[0]})
     last = {content["data"][told_once_per]: content["sequence"] for content in contents}
     if followers_of(name):
         import_string(TELLING).enqueue(name, list(last.values()))
