@@ -62,7 +62,7 @@ class StablePagination(CursorPagination):
             rows = queryset.order_by(*order)
             found = list((rows.filter(beyond(order, mark.values)) if mark else rows)[: size + 1])
         except (ValueError, TypeError, OverflowError, ValidationError) as error:  # values made up by hand
-            raise InvalidInput(_bad_cursor(request)) from error
+            raise InvalidInput(unknown_cursor(request)) from error
         self.page, more = found[:size], len(found) > size
         if backwards:
             self.page.reverse()
@@ -125,7 +125,7 @@ class StablePagination(CursorPagination):
         try:
             return Mark.read(cursor, self.ordering)
         except (ValueError, TypeError, RecursionError) as error:
-            raise InvalidInput(_bad_cursor(request)) from error
+            raise InvalidInput(unknown_cursor(request)) from error
 
     def _link(self, row: Any, *, backwards: bool) -> str:
         mark = Mark(tuple(_value(row, name.lstrip("-")) for name in self.ordering), backwards)
@@ -161,7 +161,7 @@ def _plain(value: Any) -> Any:
     return str(value) if isinstance(value, Decimal) else value
 
 
-def _bad_cursor(request) -> Problem:
+def unknown_cursor(request) -> Problem:
     return Problem(
         code="cursor-unknown",
         field="?cursor",

@@ -190,6 +190,23 @@ def mount_by_slug(slug: str) -> Mount:
     return mount
 
 
+def maker_by_slug(slug: str) -> Maker:
+    """Raises NotFound that names the nearest known."""
+    maker = Maker.objects.filter(slug=slug).first()
+    if maker is None:
+        known = list(Maker.objects.values_list("slug", flat=True))
+        raise NotFound(
+            Problem(
+                code="unknown-maker",
+                field="maker",
+                value=slug,
+                says=f"The registry knows no maker “{slug}”.",
+                remedy=did_you_mean(slug, known) or "Look the maker up in the list of makers.",
+            )
+        )
+    return maker
+
+
 def did_you_mean(text: str, names: list[str]) -> str:
     """ "Did you mean A, B or C?", or nothing if no name is like the text."""
     near = nearest(text, names)

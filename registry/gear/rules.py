@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
+
+from django.db.models import Manager, Model
 
 from registry.errors import Problem
 from registry.gear.models import Adapter, Body, Filter, FilterSeat, Lens, Maker, Mount, Passes, Teleconverter
@@ -84,6 +87,19 @@ def is_stated(item, fact: str) -> bool:
     if fact == "filter_thread_mm" and item.filter_seat != FilterSeat.FRONT_THREAD:
         return True  # there is none to state
     return getattr(item, fact) not in (None, "")
+
+
+def facts_stated(item) -> dict[str, Any]:
+    """The facts that a row states, by name; maker and mounts by theirs."""
+    plural = next(name for name, model in KIND_MODELS.items() if model is type(item))
+    facts = {fact: _told(getattr(item, fact)) for fact in FACTS[plural]}
+    return {fact: value for fact, value in facts.items() if value not in (None, "", [])}
+
+
+def _told(value: Any) -> Any:
+    if isinstance(value, Manager):
+        return [str(row) for row in value.all()]
+    return str(value) if isinstance(value, Model) else value
 
 
 def lacking_facts(lens: Lens) -> list[str]:

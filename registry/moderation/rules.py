@@ -29,6 +29,7 @@ REASONS = {
     "unanswered": "a question to its author stayed unanswered",
     "other": "another reason, stated",
 }
+REASONS_TOLD = list(REASONS.items())
 JOINING = (Act.SAME_COPY, Act.SAME_SOURCE, Act.SAME_FRAMES)
 ON_EVIDENCE = (Act.ASK, Act.SET_ASIDE, Act.RESTORE, *JOINING, Act.SPLIT, Act.ACCEPT, Act.CORRECT_GEAR)
 ON_VOICES = (Act.SAME_VOICE, Act.OWN_VOICES)

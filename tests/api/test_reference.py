@@ -57,6 +57,8 @@ def test_every_resource_is_in_it(document):
         "makers", "mounts", "lenses", "bodies", "filters", "teleconverters", "adapters", "rigs", "copies",
         "reports", "images", "standings", "conflicts", "shot-lists", "missing-facts", "bags", "kit-plans",
         "wanted-tests", "pick-lists", "exports", "releases", "decisions", "me",
+        "waiting-reports", "flags", "hidden-pictures", "accounts", "blocks", "appeals", "desk", "events",
+        "gear-proposals", "gear-doubles", "gear-merges", "gear-history",
     }  # fmt: skip
 
 

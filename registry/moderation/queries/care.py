@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from registry.accounts.models import Account, Block
 from registry.accounts.queries import block_in_force
@@ -73,10 +73,14 @@ def blocks() -> QuerySet[Block]:
 
 def hidden_pictures() -> QuerySet[SampleImage]:
     """Pictures that nobody but their owner and moderators sees, with their flags; newest first."""
+    return pictures_flagged().exclude(withheld={})
+
+
+def pictures_flagged() -> QuerySet[SampleImage]:
+    """Pictures with their flags and appeals, newest first."""
     return (
-        SampleImage.objects.exclude(withheld={})
-        .select_related("report__lens__maker", "report__author", "owner")
-        .prefetch_related("flags__by", "flags__settled_by", "appeals")
+        SampleImage.objects.select_related("report__lens__maker", "report__author", "owner")
+        .prefetch_related(Prefetch("flags", queryset=flags().order_by("id")), "appeals")
         .order_by("-id")
     )
 

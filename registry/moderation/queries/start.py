@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import islice
 
 from registry.gear.doubles import doubles
 from registry.moderation.models import Handling
@@ -46,12 +45,23 @@ def piles() -> list[Pile]:
     return [_pile(kind, list(found())) for kind, found in _KINDS.items()]
 
 
+def things_waiting(kind: str) -> list[Thing]:
+    """All that waits of one kind, in the order in which it should be seen to."""
+    return _with_handling(kind, _KINDS[kind]())
+
+
+def thing_waiting(kind: str, key: str) -> Thing | None:
+    return next(iter(_with_handling(kind, (one for one in _KINDS[kind]() if one.key == key))), None)
+
+
 def _pile(kind: str, waiting: list[Thing]) -> Pile:
+    oldest = min((one.since for one in waiting), default=None)
+    return Pile(kind, len(waiting), oldest, tuple(_with_handling(kind, waiting[:SHOWN])))
+
+
+def _with_handling(kind: str, things: Iterable[Thing]) -> list[Thing]:
     handled = handling_of(kind)
-    shown = tuple(
-        Thing(one.kind, one.key, one.words, one.since, handled.get(one.key)) for one in islice(waiting, SHOWN)
-    )
-    return Pile(kind, len(waiting), min((one.since for one in waiting), default=None), shown)
+    return [replace(one, handled=handled.get(one.key)) for one in things]
 
 
 def _conflicts() -> Iterator[Thing]:
@@ -113,3 +123,4 @@ _KINDS: dict[str, Callable[[], Iterator[Thing]]] = {
     "proposal": _proposals,
     "doubles": _doubles,
 }
+KINDS_WAITING = tuple(_KINDS)

@@ -121,10 +121,11 @@ def answer_appeal(*, appeal: Appeal, by: Account, grant: bool, answer: str) -> A
     if grant and appeal.block:
         blocking.lift_block(block=appeal.block, by=by, reason=answer)
     elif grant:
-        show_picture_again(image=appeal.image, by=by, reason=answer)
+        # The flags first, then the report, as settling does: so that neither waits for the other for ever.
         Flag.objects.filter(image=appeal.image, outcome__in=(FlagOutcome.OPEN, FlagOutcome.HIDDEN)).update(
             outcome=FlagOutcome.NOTHING_WRONG, settled_by=by, settled_at=timezone.now(), reason=answer
         )
+        show_picture_again(image=appeal.image, by=by, reason=answer)
     Handling.objects.filter(kind="appeal", key=str(appeal.pk)).delete()
     data = {"granted": grant, "reason": answer}
     record("appeal.answered", actor=by, subject_kind="appeal", subject_id=str(appeal.pk), data=data)
