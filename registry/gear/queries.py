@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Count, Max, Model, QuerySet, prefetch_related_objects
@@ -138,6 +139,17 @@ def former_slugs(item: GearItem) -> list[str]:
 def gear_now(kind: str, slug: str) -> GearItem:
     """The piece of gear that an address means today, its own or a former one. Raises NotFound."""
     return gear_by_slug(kind, where_now(kind, slug) or slug)
+
+
+def lenses_at(slugs: Iterable[str]) -> dict[str, Lens]:
+    """Lenses by these addresses; a former address leads to the lens that stands for it now. Unknown ones are left
+    out."""
+    asked = set(slugs)
+    rows = Lens.objects.select_related("maker").prefetch_related("mounts")
+    found = {lens.slug: lens for lens in rows.filter(slug__in=asked)}
+    moved = {slug: now for slug in asked - set(found) if (now := where_now(GearKind.LENS, slug))}
+    there = {lens.slug: lens for lens in rows.filter(slug__in=moved.values())} if moved else {}
+    return found | {slug: there[now] for slug, now in moved.items() if now in there}
 
 
 def slugs_ever(model: type[GearItem]) -> set[str]:
