@@ -163,7 +163,7 @@ class Images(Catalogue):
 
     def _held(self, request: Request, public_id: str) -> SampleImage:
         image = image_for(public_id, request.user)
-        SampleImage.objects.select_for_update().get(pk=image.pk)
+        SampleImage.objects.select_for_update(no_key=True).get(pk=image.pk)
         require_match(request, self._shown(image))
         return image
 

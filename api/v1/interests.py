@@ -80,7 +80,7 @@ class Interests(Catalogue):
     def destroy(self, request: Request, pk: str) -> Response:
         """Say that it is over."""
         with transaction.atomic():
-            list(Interest.objects.filter(pk=pk, account=request.user).select_for_update())
+            list(Interest.objects.filter(pk=pk, account=request.user).select_for_update(no_key=True))
             require_match(request, InterestSerializer(self.one(self.rows())).data)
             withdraw_interest(account=request.user, interest_id=int(pk))
         return Response(status=204)

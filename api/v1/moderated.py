@@ -59,7 +59,7 @@ def act_on(
     Of two at once the second reads what the first did. If-Match may name what the asker saw. Raises HttpProblem.
     """
     with transaction.atomic():
-        list(held.order_by("pk").select_for_update().values_list("pk", flat=True))
+        list(held.order_by("pk").select_for_update(no_key=True).values_list("pk", flat=True))
         row = read()
         if "If-Match" in request.headers:
             require_match(request, shown(row))

@@ -209,7 +209,7 @@ class Reports(Catalogue):
     def _held(self, request: Request, public_id: str, *, must_match: bool) -> Report:
         """The report, locked for this transaction, once it is what the asker saw."""
         report = report_for(public_id, request.user)
-        Report.objects.select_for_update().get(pk=report.pk)
+        Report.objects.select_for_update(no_key=True).get(pk=report.pk)
         report.refresh_from_db()
         if must_match or "If-Match" in request.headers:
             require_match(request, self._shown(report))

@@ -20,7 +20,7 @@ def block_account(*, account: Account, by: Account, reason: str, until: datetime
     reason, until: checked by the caller. Raises NotAllowed for oneself, or for someone who moderates; Conflict while
     the account is blocked or closed.
     """
-    account = Account.objects.select_for_update().get(pk=account.pk)
+    account = Account.objects.select_for_update(no_key=True).get(pk=account.pk)
     if account.moderates or account.pk == by.pk:
         raise NotAllowed(
             Problem(
@@ -50,7 +50,7 @@ def block_account(*, account: Account, by: Account, reason: str, until: datetime
 @transaction.atomic
 def lift_block(*, block: Block, by: Account, reason: str) -> Block:
     """Let an account submit again; harmless where it may."""
-    block = Block.objects.select_for_update().get(pk=block.pk)
+    block = Block.objects.select_for_update(no_key=True).get(pk=block.pk)
     if block.lifted_at is None:
         block.lifted_at, block.lifted_by = timezone.now(), by
         block.save(update_fields=["lifted_at", "lifted_by"])

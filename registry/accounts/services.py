@@ -75,7 +75,7 @@ def change_role(*, account: Account, role: str, by: Account) -> Account:
                 remedy="Ask one: the stewards are named on the about page.",
             )
         )
-    account = Account.objects.select_for_update().get(pk=account.pk)
+    account = Account.objects.select_for_update(no_key=True).get(pk=account.pk)
     if account.role == Role.STEWARD != role and not _other_stewards(account):
         raise Conflict(
             Problem(
@@ -148,7 +148,7 @@ def close_account(*, account: Account, data: dict | None = None) -> str:
     What it contributed stays, under the pseudonym, which is returned. data: told in the event log, which names no one.
     Raises Conflict for the last steward. Whether it is really they who ask has been checked before.
     """
-    account = Account.objects.select_for_update().get(pk=account.pk)
+    account = Account.objects.select_for_update(no_key=True).get(pk=account.pk)
     if account.role == Role.STEWARD and not _other_stewards(account):
         raise Conflict(
             Problem(
@@ -187,7 +187,9 @@ def issue_token(
     Raises InvalidInput, NotAllowed for scopes beyond the account's role, Conflict beyond 20 tokens.
     """
     wanted = check_scopes(account, scopes)
-    Account.objects.select_for_update().get(pk=account.pk)  # so that two at once can't both be the twentieth
+    Account.objects.select_for_update(no_key=True).get(
+        pk=account.pk
+    )  # so that two at once can't both be the twentieth
     tokens = apps.get_model("knox", "AuthToken").objects
     if tokens.filter(user=account).count() >= TOKENS_PER_ACCOUNT:
         raise Conflict(

@@ -19,7 +19,7 @@ def join_voices(*, accounts: Sequence[Account], by: Account, reason: str) -> Sha
     Raises InvalidInput for fewer than two, Conflict where they do already.
     """
     ids = sorted({account.pk for account in accounts})
-    held = list(Account.objects.select_for_update().filter(pk__in=ids).order_by("pk"))
+    held = list(Account.objects.select_for_update(no_key=True).filter(pk__in=ids).order_by("pk"))
     if len(held) < 2:
         raise InvalidInput(
             Problem(
@@ -50,7 +50,7 @@ def join_voices(*, accounts: Sequence[Account], by: Account, reason: str) -> Sha
 @transaction.atomic
 def part_voices(*, voice: SharedVoice, by: Account, reason: str) -> None:
     """Let each account count by itself again; harmless where it does."""
-    voice = SharedVoice.objects.select_for_update().get(pk=voice.pk)
+    voice = SharedVoice.objects.select_for_update(no_key=True).get(pk=voice.pk)
     if voice.ended_at is None:
         voice.ended_at = timezone.now()
         voice.save(update_fields=["ended_at"])

@@ -60,7 +60,7 @@ def appeal(*, by: Account, says: str, block: Block | None = None, image: SampleI
         when_empty=("missing", "The appeal is empty.", "Say why it should be looked at again."),
     )
     about = block or image
-    Account.objects.select_for_update().get(pk=by.pk)
+    Account.objects.select_for_update(no_key=True).get(pk=by.pk)
     if (block.account_id if block else image.owner_id) != by.pk:
         raise NotAllowed(
             Problem(
@@ -94,7 +94,11 @@ def answer_appeal(*, appeal: Appeal, by: Account, grant: bool, answer: str) -> A
     """
     check_may_moderate(by)
     answer = checked_reason(answer)
-    appeal = Appeal.objects.select_for_update(of=("self",)).select_related("block", "image").get(pk=appeal.pk)
+    appeal = (
+        Appeal.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("block", "image")
+        .get(pk=appeal.pk)
+    )
     if by.pk in deciders_of(appeal) | {appeal.by_id}:
         raise NotAllowed(
             Problem(

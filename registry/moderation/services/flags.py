@@ -35,7 +35,9 @@ def raise_flag(
     """
     says = " ".join(says.split())
     _check(by, report, image, reason_code, says)
-    Account.objects.select_for_update().get(pk=by.pk)  # so that two at once can't both be the twentieth
+    Account.objects.select_for_update(no_key=True).get(
+        pk=by.pk
+    )  # so that two at once can't both be the twentieth
     open_one = Flag.objects.filter(by=by, report=report, image=image, outcome=FlagOutcome.OPEN).first()
     if open_one:
         return open_one
@@ -74,7 +76,7 @@ def settle_flags(*, by: Account, report: Report, image: SampleImage | None, outc
     ):
         raise InvalidInput(_no_choice("outcome", outcome, [value for value in FlagOutcome.values if value]))
     settled_anew = [FlagOutcome.HIDDEN] if image and outcome == FlagOutcome.NOTHING_WRONG else []
-    flags = Flag.objects.select_for_update().filter(
+    flags = Flag.objects.select_for_update(no_key=True).filter(
         report=report, image=image, outcome__in=[FlagOutcome.OPEN, *settled_anew]
     )
     settled = flags.update(outcome=outcome, settled_by=by, settled_at=timezone.now(), reason=reason)

@@ -25,7 +25,7 @@ def take_on(*, by: Account, kind: str, key: str, now: datetime | None = None) ->
     now = now or timezone.now()
     new = {"by": by, "since": now, "until": now + HANDLED_FOR}
     Handling.objects.get_or_create(kind=kind, key=str(key), defaults=new)
-    held = Handling.objects.select_for_update().select_related("by").get(kind=kind, key=str(key))
+    held = Handling.objects.select_for_update(no_key=True).select_related("by").get(kind=kind, key=str(key))
     if held.by_id != by.pk and held.until > now:
         raise Conflict(
             Problem(

@@ -61,7 +61,7 @@ def decide_voices(*, by: Account, act: str, accounts: Sequence[Account], reason:
     check_may_moderate(by)
     reason = checked_reason(reason)
     pks = [account.pk for account in accounts]
-    held = list(Account.objects.select_for_update().filter(pk__in=pks).order_by("pk"))
+    held = list(Account.objects.select_for_update(no_key=True).filter(pk__in=pks).order_by("pk"))
     _check_voices(act, held)
     plan = Plan(act, None, list(shared_tests(held)), accounts=held)
     check_no_part(by, plan)

@@ -94,7 +94,7 @@ class ReportBatch:
 
     @transaction.atomic
     def _file(self, lines: Sequence[Line]) -> list[Outcome]:
-        Account.objects.select_for_update().get(
+        Account.objects.select_for_update(no_key=True).get(
             pk=self.author.pk
         )  # the same lines twice: one after the other
         names = [_name_of(line) for line in lines]

@@ -39,7 +39,7 @@ def join_reports(*, reports: Sequence[Report], kind: str, by: Account) -> Bond:
 @transaction.atomic
 def part_reports(*, bond: Bond, by: Account) -> None:
     """Let a bond's reports count by themselves again; harmless where they do."""
-    bond = Bond.objects.select_for_update().get(pk=bond.pk)
+    bond = Bond.objects.select_for_update(no_key=True).get(pk=bond.pk)
     if bond.ended_at is None:
         bond.ended_at = timezone.now()
         bond.save(update_fields=["ended_at"])

@@ -26,7 +26,7 @@ def hold_report(
     Raises NotAllowed for someone else's report, Conflict in another state than states or when its version is
     not expected_version.
     """
-    report.refresh_from_db(from_queryset=Report.objects.select_for_update())
+    report.refresh_from_db(from_queryset=Report.objects.select_for_update(no_key=True))
     if by is not None and report.author_id != by.pk:
         raise NotAllowed(
             Problem(

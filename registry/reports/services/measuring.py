@@ -178,8 +178,8 @@ def _hold_image(image: SampleImage) -> None:
     """Lock a frame's row, after its report's as every other service does, and read it afresh."""
     report_id = SampleImage.objects.values_list("report_id", flat=True).get(pk=image.pk)
     if report_id is not None:
-        Report.objects.select_for_update().get(pk=report_id)
-    image.refresh_from_db(from_queryset=SampleImage.objects.select_for_update())
+        Report.objects.select_for_update(no_key=True).get(pk=report_id)
+    image.refresh_from_db(from_queryset=SampleImage.objects.select_for_update(no_key=True))
 
 
 def _stale_focal_lengths(report: Report) -> list[float]:

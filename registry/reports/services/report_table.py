@@ -38,7 +38,9 @@ def import_table(
 
     Raises as plan_table does, and InvalidInput with every problem, its field naming row and column.
     """
-    Account.objects.select_for_update().get(pk=author.pk)  # the same table twice at once comes in once
+    Account.objects.select_for_update(no_key=True).get(
+        pk=author.pk
+    )  # the same table twice at once comes in once
     plan = plan_table(author=author, content=content, lenses=lenses)
     if plan.problems:
         raise InvalidInput(
