@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from registry.accounts.models import Account
 from registry.bags.contents import Bag, BagBody, Carried
 from registry.bags.models import KeptBag
 from registry.bags.stored import read
 from registry.gear.models import FilterSeat, Lens
+from registry.gear.queries import lenses_at
 from registry.reports.models import ConversionKind, Rig
 from registry.standings.queries import LensRow, lens_rows
 
@@ -38,10 +39,25 @@ def bag_from(kept: KeptBag) -> Bag:
 
 
 def lenses_of(bag: Bag) -> list[tuple[Lens, Carried]]:
-    """The bag's lenses, in its order; those that the catalogue no longer has are left out."""
-    found = Lens.objects.filter(slug__in=bag.slugs).select_related("maker").prefetch_related("mounts")
-    by_slug = {lens.slug: lens for lens in found}
-    return [(by_slug[one.lens], one) for one in bag.lenses if one.lens in by_slug]
+    """The bag's lenses, in its order; those that the catalogue no longer has are left out, and one that was merged
+    into another is that other."""
+    by_slug = lenses_at(bag.slugs)
+    present = {lens.slug: lens for lens in by_slug.values()}
+    return [(present[one.lens], one) for one in _moved(bag, by_slug).lenses if one.lens in present]
+
+
+def bag_now(bag: Bag) -> Bag:
+    """A bag that was kept outside the database, with its lenses under the addresses that they have today."""
+    return _moved(bag, lenses_at(bag.slugs))
+
+
+def _moved(bag: Bag, by_slug: Mapping[str, Lens]) -> Bag:
+    """The bag with each lens under its present address, once."""
+    found: dict[str, Carried] = {}
+    for one in bag.lenses:
+        slug = by_slug[one.lens].slug if one.lens in by_slug else one.lens
+        found.setdefault(slug, replace(one, lens=slug))
+    return replace(bag, lenses=tuple(found.values()))
 
 
 def packed(bag: Bag, cut_ons_nm: Sequence[float], visible_ev: float) -> list[Packed]:

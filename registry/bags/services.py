@@ -9,9 +9,9 @@ from django.db import transaction
 from registry.accounts.models import Account
 from registry.bags.contents import Bag
 from registry.bags.models import BagLens, KeptBag
-from registry.bags.queries import bag_from
+from registry.bags.queries import bag_from, lenses_of
 from registry.bags.stored import written
-from registry.gear.models import Lens
+from registry.gear.holding import hold_gear
 
 
 @transaction.atomic
@@ -22,7 +22,7 @@ def change_bag(*, owner: Account, change: Callable[[Bag], Bag]) -> Bag:
     Lenses that the catalogue doesn't have are left out.
     """
     kept, _ = KeptBag.objects.get_or_create(owner=owner)
-    kept = KeptBag.objects.select_for_update().get(pk=kept.pk)
+    kept = KeptBag.objects.select_for_update(no_key=True).get(pk=kept.pk)
     present = bag_from(kept)
     changed = change(present)
     if changed.lenses != present.lenses:
@@ -38,10 +38,10 @@ def keep_bag(*, owner: Account, bag: Bag) -> Bag:
 
 
 def _store_lenses(kept: KeptBag, bag: Bag) -> None:
-    known = dict(Lens.objects.filter(slug__in=bag.slugs).values_list("slug", "pk"))
+    pairs = lenses_of(bag)
+    now = hold_gear(lens for lens, _ in pairs)
     kept.lenses.all().delete()
     BagLens.objects.bulk_create(
-        BagLens(bag=kept, lens_id=known[one.lens], state=one.state, hood=one.hood, place=place)
-        for place, one in enumerate(bag.lenses)
-        if one.lens in known
+        BagLens(bag=kept, lens=now[lens], state=one.state, hood=one.hood, place=place)
+        for place, (lens, one) in enumerate(pairs)
     )

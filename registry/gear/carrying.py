@@ -65,7 +65,13 @@ class Log:
 def carry(old: Model, new: Model, log: Log) -> None:
     """Let every row that points at old point at new."""
     for field in _pointing_at(type(old)):
-        for row in list(field.model._base_manager.filter(**{field.name: old}).order_by("pk")):
+        # Locked, so that what is written back is what was read.
+        rows = (
+            field.model._base_manager.select_for_update(no_key=True)
+            .filter(**{field.name: old})
+            .order_by("pk")
+        )
+        for row in list(rows):
             twin = _twin(row, field, new)
             if twin is None or _gives_way(row, twin, log):
                 before = values_of(type(row)._base_manager.get(pk=row.pk))
@@ -105,7 +111,7 @@ def _twin(row: Model, field: Field, new: Model) -> Model | None:
         holds = condition if condition is not None else Q()
         if None in said.values() or not rows.filter(holds, pk=row.pk).exists():
             continue
-        if twin := rows.filter(holds, **said).exclude(pk=row.pk).first():
+        if twin := rows.select_for_update(no_key=True).filter(holds, **said).exclude(pk=row.pk).first():
             return twin
     return None
 

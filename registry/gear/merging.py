@@ -9,6 +9,7 @@ from registry.accounts.models import Account
 from registry.errors import Conflict, InvalidInput, NotAllowed, NotFound, Problem
 from registry.gear.carrying import Log, carry, values_of
 from registry.gear.doubles import in_order
+from registry.gear.holding import gives_way
 from registry.gear.models import FactSource, GearItem, GearStatus, Lens, LensAlias, Merge, SetApart
 from registry.gear.queries import gear_by_slug, kind_of
 from registry.ledger.services import record
@@ -16,6 +17,7 @@ from registry.ledger.services import record
 LONGEST_REASON = 300
 
 
+@gives_way
 @transaction.atomic
 def merge_gear(*, double: GearItem, into: GearItem, by: Account, reason: str = "") -> Merge:
     """Make one of two rows that mean one piece of gear: all that names the double names the kept one from now on.
@@ -53,6 +55,7 @@ def merge_gear(*, double: GearItem, into: GearItem, by: Account, reason: str = "
     return merge
 
 
+@gives_way
 @transaction.atomic
 def take_back_merge(*, merge: Merge, by: Account) -> GearItem:
     """Make two of them again, with everything that was the double's; returns it.
@@ -61,13 +64,13 @@ def take_back_merge(*, merge: Merge, by: Account) -> GearItem:
     Raises NotAllowed unless `by` moderates, Conflict while the kept one is itself merged into another.
     """
     _check_moderates(by)
-    merge = Merge.objects.select_for_update().get(pk=merge.pk)
+    merge = Merge.objects.select_for_update(no_key=True).get(pk=merge.pk)
     if merge.taken_back_at is None:
         try:
             kept = gear_by_slug(merge.kind, merge.kept_slug)
         except NotFound as refusal:
             raise Conflict(_kept_gone(merge)) from refusal
-        type(kept)._base_manager.select_for_update().get(pk=kept.pk)
+        type(kept)._base_manager.select_for_update(no_key=True).get(pk=kept.pk)
         Log(merge.log["steps"]).take_back()
         merge.taken_back_at, merge.taken_back_by = timezone.now(), by
         merge.save(update_fields=["taken_back_at", "taken_back_by"])

@@ -11,6 +11,7 @@ from registry.accounts.models import Account
 from registry.accounts.services import check_not_blocked
 from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.gear.facts import Facts, KnownNames, read_facts
+from registry.gear.holding import held, held_to_change
 from registry.gear.models import Body, FactSource, Filter, GearItem, GearStatus, Lens
 from registry.gear.queries import kind_of, slugs_ever
 from registry.gear.rules import KIND_MODELS, is_stated
@@ -54,7 +55,7 @@ def list_proposal(*, item: GearItem, by: Account) -> GearItem:
                 remedy="Wait until one looks at it; reports on it count meanwhile.",
             )
         )
-    item = type(item).objects.select_for_update().get(pk=item.pk)
+    item = held_to_change(item)
     if item.status == GearStatus.PROPOSED:
         item.status = GearStatus.LISTED
         item.version += 1
@@ -80,6 +81,7 @@ def add_fact_source(
     facts = _read(PLURALS[kind_of(item)], {fact: value, "source": source, "licence": licence})
     if not facts.source:
         raise InvalidInput(_source_missing(source))
+    item = held(item)
     entry = FactSource.objects.create(
         gear_kind=kind_of(item),
         gear_slug=item.slug,
@@ -105,7 +107,7 @@ def complete_facts(
     what would contradict itself, and NotAllowed for a closed account.
     """
     _check_active(by)
-    item = type(item).objects.select_for_update().get(pk=item.pk)
+    item = held_to_change(item)
     read = _read(PLURALS[kind_of(item)], {**facts, "source": source, "licence": licence})
     if not read.source:
         raise InvalidInput(_source_missing(source))

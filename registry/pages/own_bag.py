@@ -19,7 +19,7 @@ def own_bag(request: HttpRequest) -> Bag:
     """The reader's bag. What they packed before they signed in goes into their account's bag now."""
     packed = request.session.get(SESSION_KEY)
     if not request.user.is_authenticated:
-        return read(packed) if packed else Bag()
+        return queries.bag_now(read(packed)) if packed else Bag()
     if packed:
         try:
             bag = services.keep_bag(owner=request.user, bag=read(packed))

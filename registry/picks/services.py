@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from registry.accounts.models import Account
 from registry.errors import Conflict, NotAllowed, Problem
+from registry.gear.holding import hold_gear
 from registry.ledger.services import record
 from registry.picks.models import Pick, PickList
 from registry.picks.queries import cache_key
@@ -21,7 +22,7 @@ def publish_list(*, author: Account, title: str, about: str, picks: Sequence[Pic
     """Publish a signed list. Raises InvalidInput with everything that is wrong, Conflict beyond 50 lists."""
     title, about, picks = _trimmed(title, about, picks)
     check_list(title, about, picks)
-    Account.objects.select_for_update().get(pk=author.pk)
+    Account.objects.select_for_update(no_key=True).get(pk=author.pk)
     if PickList.objects.filter(author=author, withdrawn_at__isnull=True).count() >= LISTS_PER_ACCOUNT:
         raise Conflict(
             Problem(
@@ -79,7 +80,11 @@ def forget_name(*, author_id: str) -> None:
 
 
 def _hold(pick_list: PickList, by: Account, expected_version: int | None) -> PickList:
-    held = PickList.objects.select_for_update(of=("self",)).select_related("author").get(pk=pick_list.pk)
+    held = (
+        PickList.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("author")
+        .get(pk=pick_list.pk)
+    )
     if held.author_id != by.pk:
         raise NotAllowed(
             Problem(
@@ -122,6 +127,11 @@ def _trimmed(title: str, about: str, picks: Iterable[PickGiven]) -> tuple[str, s
 
 
 def _write_picks(made: PickList, picks: Sequence[PickGiven]) -> None:
+    now = hold_gear(pick.lens for pick in picks)
+    # Of two that were found to be one lens meanwhile, the first pick stands.
+    picks = list(
+        {now[pick.lens]: PickGiven(now[pick.lens], pick.reason) for pick in reversed(picks)}.values()
+    )[::-1]
     Pick.objects.bulk_create(
         Pick(pick_list=made, place=place, lens=pick.lens, reason=pick.reason)
         for place, pick in enumerate(picks, 1)

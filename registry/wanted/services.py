@@ -13,6 +13,8 @@ from django.utils import timezone
 from registry.accounts.models import Account
 from registry.consensus.cells import band_label, cut_on_band
 from registry.errors import Conflict, NotAllowed, Problem
+from registry.gear.holding import held as held_lens
+from registry.gear.holding import hold_gear
 from registry.gear.models import Lens
 from registry.reports.models import Report, ReportState
 from registry.standings.models import Standing
@@ -37,7 +39,8 @@ RANKED = ["focal_zone", "information", "look_ups", "watches", "score", "basis", 
 def count_look_ups(counts: Mapping[tuple[str, str], int], *, day: date | None = None) -> None:
     """Add look-ups, by lens slug and cut-on group, to a day's counts; slugs that no lens has are passed over."""
     day = day or timezone.now().date()
-    lenses = dict(Lens.objects.filter(slug__in={slug for slug, _ in counts}).values_list("slug", "pk"))
+    known = Lens.objects.filter(slug__in={slug for slug, _ in counts})
+    lenses = {lens.slug: now.pk for lens, now in hold_gear(known).items()}
     for (slug, group), count in sorted(counts.items()):
         if slug in lenses:
             row, _ = LookUpCount.objects.get_or_create(lens_id=lenses[slug], cut_on_group=group, day=day)
@@ -69,7 +72,7 @@ def rank_wanted_tests(*, lens: Lens | None = None, now: datetime | None = None) 
 @transaction.atomic
 def _rank(lenses: Sequence[Lens], now: datetime) -> int:
     stored: dict[int, dict[str, WantedTest]] = {lens.pk: {} for lens in lenses}
-    for row in WantedTest.objects.filter(lens__in=lenses).select_for_update():
+    for row in WantedTest.objects.filter(lens__in=lenses).select_for_update(no_key=True):
         stored[row.lens_id][row.cut_on_group] = row
     moved = _teach_anew(lenses, stored, now)
     look_ups, watches = _look_ups_of(lenses, now), _watches_of(lenses)
@@ -140,7 +143,8 @@ def reserve_test(*, account: Account, test: WantedTest, now: datetime | None = N
     Raises Conflict when someone else holds it, or the account holds five already.
     """
     now = now or timezone.now()
-    Account.objects.select_for_update().get(pk=account.pk)
+    Account.objects.select_for_update(no_key=True).get(pk=account.pk)
+    test.lens = held_lens(test.lens)
     _end_lapsed(test, now)
     held = open_reservations(now).filter(lens=test.lens, cut_on_group=test.cut_on_group).first()
     if held is not None and held.account_id == account.pk:

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from registry.accounts.models import Account
 from registry.errors import Conflict, Problem
+from registry.gear.holding import held
 from registry.gear.models import Lens
 from registry.ledger.models import Event
 from registry.reports.models import Report
@@ -33,9 +34,10 @@ from registry.watching.rules import (
 @transaction.atomic
 def watch_lens(*, account: Account, lens: Lens) -> Watch:
     """Let an account hear of a lens; harmless when it does. Raises Conflict beyond 500 watches."""
-    Account.objects.select_for_update().get(
+    Account.objects.select_for_update(no_key=True).get(
         pk=account.pk
     )  # so that two at once can't both be the last allowed
+    lens = held(lens)
     known = Watch.objects.filter(account=account, lens=lens).first()
     if known is not None:
         return known
@@ -64,7 +66,7 @@ def choose_mail(*, account: Account, notices: str, digest: str, scope: str = Sco
     What waited to be mailed the former way is not mailed any more; it stays on the notices page.
     """
     check_mail_choice(notices, digest)
-    Account.objects.select_for_update().get(pk=account.pk)
+    Account.objects.select_for_update(no_key=True).get(pk=account.pk)
     choice = mail_choice_of(account)
     if choice.digest != digest:
         choice.digest_from = timezone.now()
@@ -145,7 +147,7 @@ def mail_notices(account: Account) -> int:
     The rows are marked in the transaction that the letter is sent in: a letter that could not be sent is tried
     again, and one sent just before a crash may come twice.
     """
-    account = Account.objects.select_for_update().get(pk=account.pk)
+    account = Account.objects.select_for_update(no_key=True).get(pk=account.pk)
     waiting = waiting_notices(account, in_digest=False)
     if mail_choice_of(account).notices != NoticeMail.AT_ONCE:
         return 0
@@ -159,7 +161,11 @@ def mail_notices(account: Account) -> int:
 @transaction.atomic
 def send_digest(choice: MailChoice, *, now: datetime | None = None) -> bool:
     """Send an account's digest if one is due; returns whether a letter went out. An empty span sends none."""
-    choice = MailChoice.objects.select_for_update(of=("self",)).select_related("account").get(pk=choice.pk)
+    choice = (
+        MailChoice.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("account")
+        .get(pk=choice.pk)
+    )
     until = told_until(choice.digest_from, choice.digest, now or timezone.now())
     if until is None:
         return False

@@ -21,7 +21,7 @@ from registry.reports.models import Report
 from registry.standings.by_condition import ByCondition
 from registry.standings.models import Conflict
 from registry.standings.queries.supposing import Supposition, WhatIf
-from registry.standings.services.conflicts import touch_conflict
+from registry.standings.services.conflicts import hold_lens_of, touch_conflict
 
 AUTHOR = "author"
 
@@ -92,7 +92,7 @@ def undo_decision(*, decision: Decision, by: Account, reason: str) -> Decision:
 
 def _held(decision: Decision) -> Decision:
     """Lock the decision's row: of two who answer or take back at once, the second sees what the first did."""
-    Decision.objects.select_for_update().get(pk=decision.pk)
+    Decision.objects.select_for_update(no_key=True).get(pk=decision.pk)
     return decision_by_id(decision.public_id)
 
 
@@ -120,14 +120,16 @@ def _planned(decision: Decision) -> Plan:
     """The plan behind a stored decision; behind one that takes another back, that other's."""
     source = decision.about if decision.act == Act.UNDO else decision
     # In the order in which deciding locks them.
+    if source.conflict_id is not None:
+        hold_lens_of(source.conflict_id)
     conflict = (
-        Conflict.objects.select_for_update(of=("self",))
+        Conflict.objects.select_for_update(of=("self",), no_key=True)
         .select_related("standing__lens__maker", "standing__teleconverter__maker", "standing__adapter__maker")
         .filter(pk=source.conflict_id)
         .first()
     )
     reports = list(
-        Report.objects.select_for_update(of=("self",))
+        Report.objects.select_for_update(of=("self",), no_key=True)
         .select_related("lens__maker", "author", "rig__body")
         .filter(decisions=source)
         .order_by("pk")

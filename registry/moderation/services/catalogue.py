@@ -6,6 +6,7 @@ from django.db import transaction
 
 from registry.accounts.models import Account
 from registry.gear import merging
+from registry.gear.holding import gives_way
 from registry.gear.models import GearItem, Lens, Merge
 from registry.gear.services import list_proposal
 from registry.moderation.models import Handling
@@ -20,6 +21,7 @@ def list_gear(*, item: GearItem, by: Account) -> GearItem:
     return list_proposal(item=item, by=by)
 
 
+@gives_way
 @transaction.atomic
 def merge_doubles(*, double: GearItem, into: GearItem, by: Account, reason: str = "") -> Merge:
     """As gear.merging.merge_gear; nobody merges a lens that they earn by."""
@@ -27,6 +29,7 @@ def merge_doubles(*, double: GearItem, into: GearItem, by: Account, reason: str 
     return merging.merge_gear(double=double, into=into, by=by, reason=reason)
 
 
+@gives_way
 @transaction.atomic
 def part_doubles(*, merge: Merge, by: Account) -> GearItem:
     """As gear.merging.take_back_merge."""

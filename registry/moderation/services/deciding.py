@@ -35,7 +35,7 @@ from registry.reports.services.holding import check_version
 from registry.standings.by_condition import FACTORS_TO_STATE_BY, ByCondition
 from registry.standings.models import Conflict
 from registry.standings.queries.supposing import Moved, WhatIf
-from registry.standings.services.conflicts import touch_conflict
+from registry.standings.services.conflicts import hold_lens_of, touch_conflict
 
 
 @transaction.atomic
@@ -109,7 +109,8 @@ def plan_of(
 
 def hold_conflict(conflict: Conflict, expected_version: int | None) -> Conflict:
     """Lock a conflict and read it afresh. Raises errors.Conflict when it is closed or was changed meanwhile."""
-    rows = Conflict.objects.select_for_update(of=("self",)).select_related(
+    hold_lens_of(conflict.pk)
+    rows = Conflict.objects.select_for_update(of=("self",), no_key=True).select_related(
         "standing__lens__maker", "standing__teleconverter__maker", "standing__adapter__maker"
     )
     held = rows.get(pk=conflict.pk)
@@ -206,7 +207,9 @@ def _said(fields: Mapping[str, Any]) -> str:
 
 def _held(reports: Sequence[Report], expected_version: int | None) -> list[Report]:
     """The reports, locked in one order whoever asks, and read afresh."""
-    rows = Report.objects.select_for_update(of=("self",)).select_related("lens__maker", "author", "rig__body")
+    rows = Report.objects.select_for_update(of=("self",), no_key=True).select_related(
+        "lens__maker", "author", "rig__body"
+    )
     held = list(rows.filter(pk__in=[report.pk for report in reports]).order_by("pk"))
     for report in held if len(held) == 1 else ():
         check_version(report, expected_version)

@@ -6,6 +6,7 @@ from django.db import transaction
 
 from registry.accounts.models import Account
 from registry.errors import InvalidInput, Problem
+from registry.gear.holding import held
 from registry.gear.models import Lens, Maker
 from registry.ledger.services import record
 from registry.moderation.models import Interest
@@ -26,6 +27,7 @@ def declare_interest(*, account: Account, lens: Lens | None = None, maker: Maker
                 remedy="Name one lens, or one maker.",
             )
         )
+    lens = held(lens) if lens else None
     interest, fresh = Interest.objects.get_or_create(account=account, lens=lens, maker=maker)
     if fresh:
         _tell("interest.declared", interest)

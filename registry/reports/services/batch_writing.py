@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,15 +12,20 @@ from django.utils import timezone
 
 from registry.accounts.addresses import note_address
 from registry.accounts.models import Account
+from registry.gear.holding import hold_gear
+from registry.gear.models import GearItem
 from registry.identifiers import new_public_id
 from registry.ledger.services import record_all
 from registry.optics.stops import exact_av
 from registry.reports.models import Claim, Finding, ImportedReport, Reading, Report, ReportState, Sweep
 from registry.reports.services.contents import ReportContent
+from registry.reports.services.drafts import with_gear_held
 from registry.reports.services.submission import state_on_entry, told_of
-from registry.setwise import add_rows, reserve_keys
+from registry.setwise import add_columns, add_rows, reserve_keys
 
 _FIELDS = Report._meta.concrete_fields
+_GEAR = ("lens", "teleconverter", "adapter", "body", "filter", "copy")
+_TYPED = ("f_number", "excess_ev", "excess_se", "grade")
 _BLANK = {field.name: None if field.is_relation else field.get_default() for field in _FIELDS}
 
 
@@ -51,6 +57,7 @@ def write_all(author: Account, checked: Sequence[Checked]) -> None:
     if not checked:
         return
     note_address(author)
+    _hold_gear(checked)
     now = timezone.now()
     lenses = {one.report.lens.pk: one.report.lens for one in checked if one.submit}
     entries = {pk: state_on_entry(author, lens, with_frames=False) for pk, lens in lenses.items()}
@@ -59,7 +66,7 @@ def write_all(author: Account, checked: Sequence[Checked]) -> None:
         if one.submit:
             one.report.state, one.report.state_reason = entries[one.report.lens.pk]
             one.report.submitted_at, one.report.version = now, 2
-    add_rows(Report, [field.attname for field in _FIELDS], map(_row_of, checked))
+    _write_reports([vars(one.report) for one in checked])
     _write_sweeps(checked)
     add_rows(Claim, ("report_id", "says", "focal_length_mm", "f_number", "av"), _claims(checked))
     add_rows(Finding, ("report_id", "kind", "grade", "note"), _findings(checked))
@@ -77,12 +84,26 @@ def write_all(author: Account, checked: Sequence[Checked]) -> None:
         )
 
 
-def _row_of(one: Checked) -> list[Any]:
-    values = one.report.__dict__
-    return [
-        value.pk if (value := values[field.name]) is not None and field.is_relation else value
-        for field in _FIELDS
-    ]
+def _hold_gear(checked: Sequence[Checked]) -> None:
+    """Hold all gear that the reports name; what was merged since it was looked up is replaced."""
+    reports = [vars(one.report) for one in checked]
+    items = (report[name] for name in _GEAR for report in reports)
+    named = set({id(item): item for item in items if isinstance(item, GearItem)}.values())
+    moved = {item: now for item, now in hold_gear(named).items() if now != item}
+    for one in checked if moved else ():
+        values = {name: value for name, value in vars(one.report).items() if name in _GEAR}
+        vars(one.report).update(with_gear_held(values))
+
+
+def _write_reports(reports: Sequence[dict[str, Any]]) -> None:
+    columns = {}
+    for field in _FIELDS:
+        values = [report[field.name] for report in reports]
+        if field.is_relation:
+            key = attrgetter(field.target_field.attname)
+            values = [None if item is None else key(item) for item in values]
+        columns[field.attname] = values
+    add_columns(Report, columns)
 
 
 def _write_sweeps(checked: Sequence[Checked]) -> None:
@@ -96,23 +117,12 @@ def _write_sweeps(checked: Sequence[Checked]) -> None:
             for key, (report, sweep) in zip(keys, sweeps, strict=True)
         ),
     )
-    add_rows(
-        Reading,
-        ("sweep_id", "f_number", "av", "excess_ev", "excess_se", "grade", "method_version"),
-        (
-            (
-                key,
-                said["f_number"],
-                exact_av(said["f_number"]),
-                said["excess_ev"],
-                said["excess_se"],
-                said["grade"],
-                "",
-            )
-            for key, (_, sweep) in zip(keys, sweeps, strict=True)
-            for said in sweep.readings
-        ),
-    )
+    readings = [said for _, sweep in sweeps for said in sweep.readings]
+    columns = {name: [said[name] for said in readings] for name in _TYPED}
+    columns["sweep_id"] = [key for key, (_, sweep) in zip(keys, sweeps, strict=True) for _ in sweep.readings]
+    columns["av"] = list(map(exact_av, columns["f_number"]))
+    columns["method_version"] = [""] * len(readings)
+    add_columns(Reading, columns)
 
 
 def _claims(checked: Sequence[Checked]) -> Iterator[tuple]:

@@ -8,7 +8,8 @@ from typing import Any
 from django.db import transaction
 
 from registry.accounts.models import Account
-from registry.gear.models import Filter, Lens
+from registry.gear.holding import held, hold_gear
+from registry.gear.models import Filter, GearItem, Lens
 from registry.reports import storage
 from registry.reports.models import Copy, Report, Rig
 from registry.reports.rules.details import DETAIL_FIELDS, read_details
@@ -71,6 +72,7 @@ def discard_draft(*, report: Report, by: Account, expected_version: int | None =
 
 def create_draft(author: Account, values: dict[str, Any]) -> Report:
     """Store a new draft from values that read_details has checked."""
+    values = with_gear_held(values)
     report = Report(author=author, **with_equipment(author, values["lens"], values))
     report.save()
     return report
@@ -78,8 +80,25 @@ def create_draft(author: Account, values: dict[str, Any]) -> Report:
 
 def apply_details(report: Report, values: dict[str, Any]) -> Report:
     """Store checked details of a held report."""
+    values = with_gear_held(values)
     lens = values.get("lens") or report.lens
     return write_report(report, **with_equipment(report.author, lens, values))
+
+
+def with_gear_held(values: dict[str, Any]) -> dict[str, Any]:
+    """The values with their gear held, and each piece that was merged meanwhile replaced by what stands for it."""
+    gear = {name: value for name, value in values.items() if isinstance(value, GearItem)}
+    now = hold_gear(gear.values())
+    return values | {name: now[value] for name, value in gear.items()} | _copy_now(values)
+
+
+def _copy_now(values: dict[str, Any]) -> dict[str, Any]:
+    """The copy that stands for a named one, where a merge of its lens made two of one holder's copies one."""
+    copy = values.get("copy")
+    if not isinstance(copy, Copy) or Copy.objects.filter(pk=copy.pk).exists():
+        return {}
+    lens = held(copy.lens)
+    return {"copy": Copy.objects.filter(lens=lens, holder=copy.holder_id, label=copy.label).first()}
 
 
 def with_equipment(author: Account, lens: Lens, values: dict[str, Any]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from django.db import transaction
 
 from registry.accounts.models import Account
 from registry.errors import InvalidInput, Problem
+from registry.gear.holding import held
 from registry.gear.models import Body, Lens
 from registry.reports.models import Copy, Rig
 from registry.reports.rules.details import read_rig
@@ -35,7 +36,8 @@ def add_rig(rig: Rig) -> Rig:
     """Store a rig that its owner doesn't have yet; of two requests at once, the second gets the first's."""
     if rig.pk is not None:
         return rig
-    Account.objects.select_for_update().get(pk=rig.owner_id)
+    Account.objects.select_for_update(no_key=True).get(pk=rig.owner_id)
+    rig.body = held(rig.body)
     facts = {"owner": rig.owner, "body": rig.body, "conversion": rig.conversion, "cut_on_nm": rig.cut_on_nm}
     known = Rig.objects.filter(**facts, label=rig.label).first()
     if known is None:
@@ -52,6 +54,7 @@ def save_copy(
     The serial number is kept only as a keyed hash, which recognises the copy in another contributor's hands.
     Raises InvalidInput when the label already stands for a copy with another serial number.
     """
+    lens = held(lens)
     hashed = hash_serial_number(lens, serial_number) if serial_number else ""
     copy, _ = Copy.objects.get_or_create(
         lens=lens, holder=holder, label=label or "my copy", defaults={"serial_hash": hashed}

@@ -37,7 +37,18 @@ class PathEvidence:
 def hold_conflicts(lens: Lens) -> None:
     """Lock a lens's conflicts before anything of a refresh is written, so that who decides and what refreshes
     never wait for each other."""
-    list(Conflict.objects.select_for_update().filter(standing__lens=lens).order_by("pk").values_list("pk"))
+    list(
+        Conflict.objects.select_for_update(no_key=True)
+        .filter(standing__lens=lens)
+        .order_by("pk")
+        .values_list("pk")
+    )
+
+
+def hold_lens_of(conflict_number: int) -> None:
+    """Lock the lens that a conflict is on, before the conflict itself: in the order in which a refresh does."""
+    rows = Lens.objects.select_for_update(of=("self",), no_key=True)
+    list(rows.filter(standings__conflicts=conflict_number).values_list("pk"))
 
 
 def update_conflicts(

@@ -53,7 +53,7 @@ def refresh_lens(lens: Lens, *, cause_event: int | None = None, cause: str = "")
     Equal evidence under the same method and priors writes nothing. cause_event: sequence of the ledger event
     that made the refresh necessary; cause: the same in words, for the history.
     """
-    lens = Lens.objects.select_for_update(of=("self",)).select_related("maker").get(pk=lens.pk)
+    lens = Lens.objects.select_for_update(of=("self",), no_key=True).select_related("maker").get(pk=lens.pk)
     hold_conflicts(lens)
     edition = ensure_edition()
     run = _Run(edition, Priors.from_dict(edition.content), cause_event, cause, conditions_in_force([lens]))

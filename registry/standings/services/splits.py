@@ -19,7 +19,7 @@ def state_by_condition(*, path: LightPath, condition: ByCondition, by: Account) 
 
     Raises errors.Conflict where the path is stated by a condition already.
     """
-    type(path.lens).objects.select_for_update().get(pk=path.lens.pk)
+    type(path.lens).objects.select_for_update(no_key=True).get(pk=path.lens.pk)
     if ConditionSplit.objects.filter(**_of(path), ended_at=None).exists():
         raise Conflict(
             Problem(
@@ -40,7 +40,7 @@ def state_by_condition(*, path: LightPath, condition: ByCondition, by: Account) 
 @transaction.atomic
 def state_as_one(*, split: ConditionSplit, by: Account) -> None:
     """Say again what holds over all conditions; harmless where that is so already."""
-    split = ConditionSplit.objects.select_for_update().get(pk=split.pk)
+    split = ConditionSplit.objects.select_for_update(no_key=True).get(pk=split.pk)
     if split.ended_at is None:
         split.ended_at = timezone.now()
         split.save(update_fields=["ended_at"])
