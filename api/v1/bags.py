@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -14,22 +13,6 @@ from api.v1.kit_shapes import BagSerializer
 from registry.bags.models import KeptBag
 from registry.bags.queries import bag_from
 from registry.bags.stored import written
-
-EXAMPLE = OpenApiExample(
-    "A bag of one lens",
-    value={
-        "id": "7k2m9q4xwe",
-        "lenses": [{"lens": "osterby-marram-50-mm-f-1-8", "state": "owned", "hood": False}],
-        "cut_ons_nm": [720.0],
-        "bodies": [{"label": "Causey 5", "conversion_nm": None, "half_diagonal_mm": 21.633307652783937}],
-        "filters": [{"cut_on_nm": 720.0, "diameter_mm": 67.0}],
-        "rings": [{"lens_side_mm": 49.0, "filter_side_mm": 67.0}],
-        "prices": None,
-        "use": None,
-        "updated_at": "2026-05-31T19:04:00Z",
-    },
-    response_only=True,
-)
 
 
 def present(kept: KeptBag) -> dict[str, Any]:
@@ -53,7 +36,6 @@ class Bags(Catalogue):
         """Your own bag, if you have packed one. Nobody else sees it."""
         return self.paged(self.rows(), lambda page: [BagSerializer(present(kept)).data for kept in page])
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Read your own bag. It can be sent to kit-plans, without id, updated_at and use."""
         return tagged(request, BagSerializer(present(self.one(self.rows()))).data)

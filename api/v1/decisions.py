@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -135,51 +135,6 @@ class DecisionQuery(ListQuery):
 
 
 FILTERS = {"lens": "lens_slug", "report": "reports__public_id", "conflict": "conflict", "act": "act"}
-EXAMPLE = OpenApiExample(
-    "A report that showed a scene",
-    value={
-        "id": "7k2m9x4w1q",
-        "act": "set-aside",
-        "status": "waiting",
-        "by": "avocet, moderator",
-        "at": "2024-06-21T20:15:00Z",
-        "lens": "osterby-marram-50-mm-f-1-8",
-        "conflict": 3,
-        "reports": ["3n3bdgmnhp"],
-        "reason_code": "not-a-target",
-        "reason": "The frames show the dunes.",
-        "about": None,
-        "due": None,
-        "expected": [
-            {
-                "path": "Osterby Marram 50 mm f/1.8",
-                "cut_on_group": "700-780",
-                "focal_zone": "47-66",
-                "before": "reports differ (tentative)",
-                "after": "clean to f/8 (firm)",
-            }
-        ],
-    },
-    response_only=True,
-)
-SENT = OpenApiExample(
-    "Set a report aside",
-    value={
-        "act": "set-aside",
-        "conflict": 3,
-        "reports": ["3n3bdgmnhp"],
-        "reason_code": "not-a-target",
-        "reason": "The frames show the dunes.",
-        "version": 4,
-    },
-    request_only=True,
-)
-WHY = OpenApiExample("Why", value={"reason": "I looked at the frames too."}, request_only=True)
-FORESEEN = OpenApiExample(
-    "A verdict hangs on it",
-    value={"needs_a_second": True, "expected": EXAMPLE.value["expected"]},
-    response_only=True,
-)
 
 
 class Decisions(Resource):
@@ -195,7 +150,6 @@ class Decisions(Resource):
     # An author consents to corrected gear with “submit”; the room below knows who may do what.
     scopes = {"create": "moderate", "foresee": "moderate", "undo": "moderate"}
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Every decision, newest first."""
         rows = decisions()
@@ -204,12 +158,11 @@ class Decisions(Resource):
                 rows = rows.filter(**{path: self.asked[name]})
         return self.paged(rows)
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, public_id: str) -> Response:
         """One decision, with where it stands."""
         return tagged(request, DecisionSerializer(decision_by_id(public_id)).data)
 
-    @extend_schema(request=DecisionInput, responses={201: DecisionSerializer}, examples=[SENT, EXAMPLE])
+    @extend_schema(request=DecisionInput, responses={201: DecisionSerializer})
     def create(self, request: Request) -> Response:
         """Decide; or propose, where a second person has to agree."""
         return answer_once(request, lambda: self._decide(request))
@@ -231,7 +184,7 @@ class Decisions(Resource):
         )
         return self._made(request, made)
 
-    @extend_schema(request=DecisionInput, responses=ForeseenSerializer, examples=[SENT, FORESEEN])
+    @extend_schema(request=DecisionInput, responses=ForeseenSerializer)
     @action(detail=False, methods=["post"])
     def foresee(self, request: Request) -> Response:
         """What a decision would change, computed and not written."""
@@ -244,19 +197,19 @@ class Decisions(Resource):
         second = needs_a_second(sent["act"], any(one.verdict_changes for one in moved))
         return Response({"needs_a_second": second, "expected": told(moved)})
 
-    @extend_schema(request=ReasonInput, responses={201: DecisionSerializer}, examples=[WHY, EXAMPLE])
+    @extend_schema(request=ReasonInput, responses={201: DecisionSerializer})
     @action(detail=True, methods=["post"])
     def agree(self, request: Request, public_id: str) -> Response:
         """Agree to a proposal, as a second moderator or as the author whose gear is corrected."""
         return self._answered(request, public_id, agree=True)
 
-    @extend_schema(request=ReasonInput, responses={201: DecisionSerializer}, examples=[WHY, EXAMPLE])
+    @extend_schema(request=ReasonInput, responses={201: DecisionSerializer})
     @action(detail=True, methods=["post"])
     def decline(self, request: Request, public_id: str) -> Response:
         """Decline a proposal, or withdraw one of yours."""
         return self._answered(request, public_id, agree=False)
 
-    @extend_schema(request=ReasonInput, responses={201: DecisionSerializer}, examples=[WHY, EXAMPLE])
+    @extend_schema(request=ReasonInput, responses={201: DecisionSerializer})
     @action(detail=True, methods=["post"])
     def undo(self, request: Request, public_id: str) -> Response:
         """Take a decision back that is in force."""

@@ -85,6 +85,7 @@ class Exports(Resource):
         return tagged(request, TableSerializer(TABLES.values(), many=True).data)
 
     @extend_schema(
+        operation_id="exports_read",
         parameters=[
             OpenApiParameter("table", str, OpenApiParameter.PATH, enum=list(TABLES)),
             OpenApiParameter("form", str, OpenApiParameter.PATH, enum=list(FORMS)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -77,18 +77,6 @@ class KnownAnswer(serializers.Serializer):
     missing = serializers.ListField(child=serializers.CharField())
 
 
-ASKED = OpenApiExample(
-    "Two files of a folder",
-    request_only=True,
-    value={
-        "content_hashes": [
-            "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
-            "60303ae22b998861bce3b28f33eec1be758a213c86c93c076dbe9f558c11c752",
-        ]
-    },
-)
-
-
 class ImageQuery(ListQuery):
     report = serializers.CharField(required=False, max_length=10, help_text="Id of your report, or “none”.")
     state = WordField(choices=ImageState.choices, required=False)
@@ -142,7 +130,7 @@ class Images(Catalogue):
             remove_image(image=self._held(request, public_id), by=request.user)
         return Response(status=204)
 
-    @extend_schema(request=KnownQuestion, responses=KnownAnswer, examples=[ASKED])
+    @extend_schema(request=KnownQuestion, responses=KnownAnswer)
     @action(detail=False, methods=["post"])
     def known(self, request: Request) -> Response:
         """Ask which files are here already, so that an upload that broke off sends only the rest."""

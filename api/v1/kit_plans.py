@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -19,67 +19,6 @@ from registry.kits.bag import BagLens
 
 WISHES = ("share_rings", "narrower_by_mm", "most_rings", "ring_mm")
 FACTS = ("name", "filter_thread_mm", "focal_min_mm", "filter_seat", "projection")
-EXAMPLES = [
-    OpenApiExample(
-        "Three threads, one cut-on, some things owned",
-        value={
-            "lenses": [
-                {"lens": "osterby-marram-50-mm-f-1-8"},
-                {"lens": "osterby-marram-20-mm-f-1-8", "hood": True},
-                {"name": "Samphire 80 mm f/4", "filter_thread_mm": 77, "focal_min_mm": 80},
-            ],
-            "cut_ons_nm": [720],
-            "bodies": [{"label": "Causey 5", "conversion_nm": None}],
-            "rings": [{"lens_side_mm": 67, "filter_side_mm": 77}],
-            "prices": {
-                "filters": [
-                    {"cut_on_nm": 720, "diameter_mm": 67, "price": "55.00"},
-                    {"cut_on_nm": 720, "diameter_mm": 77, "price": "70.00"},
-                ],
-                "ring": "9.00",
-                "currency": "EUR",
-            },
-        },
-        request_only=True,
-    ),
-    OpenApiExample(
-        "One filter, and a ring",
-        value={
-            "kit": {
-                "filters": [
-                    {"filter": {"cut_on_nm": 720.0, "diameter_mm": 77.0}, "owned": False, "price": "70.00"}
-                ],
-                "rings": [
-                    {
-                        "ring": {"lens_side_mm": 49.0, "filter_side_mm": 77.0},
-                        "owned": 0,
-                        "to_buy": 1,
-                        "price": "9.00",
-                    }
-                ],
-                "uses": [],
-                "cost": "79.00",
-                "filters_to_buy": 1,
-                "rings_to_buy": 1,
-            },
-            "cut_ons": [{"cut_on_nm": 720.0, "served_by": "filter"}],
-            "why": [
-                {
-                    "code": "cheapest",
-                    "values": {"cost": "79.00", "currency": " EUR"},
-                    "says": "Nothing that serves the bag costs less than 79.00 EUR.",
-                }
-            ],
-            "cautions": [],
-            "without_thread": [],
-            "unserved": [],
-            "alternatives": [],
-            "more_alternatives": False,
-            "currency": "EUR",
-        },
-        response_only=True,
-    ),
-]
 
 
 class KitPlans(Resource):
@@ -94,7 +33,6 @@ class KitPlans(Resource):
         operation_id="kit_plans_plan",
         request=KitPlanInput,
         responses={200: KitPlanSerializer},
-        examples=EXAMPLES,
     )
     def plan(self, request: Request) -> Response:
         """Plan a kit, proven the best. Needs no account, and stores nothing."""

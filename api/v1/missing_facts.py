@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -67,20 +67,6 @@ class MissingFacts(Resource):
     queries = {"list": LackingQuery}
     what = "missing fact"
 
-    @extend_schema(
-        examples=[
-            OpenApiExample(
-                "A lens without its thread",
-                value={
-                    "lens": "osterby-marram-35-mm-f-1-4",
-                    "title": "Osterby Marram 35 mm f/1.4",
-                    "lacks": ["filter_thread_mm"],
-                    "asked_for": 12,
-                },
-                response_only=True,
-            )
-        ],
-    )
     def list(self, request: Request) -> Response:
         """Lenses that lack facts, the most asked for first."""
         mount = self.asked.get("mount")
@@ -88,21 +74,7 @@ class MissingFacts(Resource):
             mount_by_slug(mount)
         return self.paged(lenses_lacking_facts(mount=mount))
 
-    @extend_schema(
-        request=FactsInput,
-        responses={201: LensSerializer},
-        examples=[
-            OpenApiExample(
-                "Read off the rim",
-                value={
-                    "lens": "osterby-marram-35-mm-f-1-4",
-                    "filter_thread_mm": 67,
-                    "source": "read off the lens",
-                },
-                request_only=True,
-            )
-        ],
-    )
+    @extend_schema(request=FactsInput, responses={201: LensSerializer})
     def create(self, request: Request) -> Response:
         """Complete facts of a lens: all of them, or none. What is stated otherwise already is a 409."""
         return answer_once(request, lambda: self._create(request))

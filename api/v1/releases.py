@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -13,27 +13,6 @@ from api.resource import Catalogue, ListQuery
 from registry.publishing.models import Release, ReleasedStanding
 from registry.publishing.package import Edition, citation
 from registry.publishing.queries import release_by_version
-
-EXAMPLE = {
-    "version": "2026.1",
-    "made_at": "2026-03-01T09:00:00Z",
-    "method_version": "2026.3",
-    "address": "https://registry.example/releases/2026.1/",
-    "counts": {"reports": 300, "readings": 2400, "standings": 110},
-    "files": {
-        "data/readings.csv": {
-            "sha256": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
-            "bytes": 210034,
-            "rows": 2400,
-        }
-    },
-    "changes": {"first": True, "rows": {"reports": 300}},
-    "citation": {
-        "text": "Cleanstop contributors (2026). …",
-        "bibtex": "@misc{…}",
-        "cff": "cff-version: 1.2.0 …",
-    },
-}
 
 
 class ReleaseFileSerializer(serializers.Serializer):
@@ -86,7 +65,6 @@ class ReleasedQuery(ListQuery):
     lens = serializers.SlugField(required=False, help_text="Slug of a lens.")
 
 
-@extend_schema(examples=[OpenApiExample("A release", value=EXAMPLE, response_only=True)])
 class Releases(Catalogue):
     """Frozen editions of the open data."""
 

@@ -25,7 +25,7 @@ from api.ndjson import (
 )
 from api.problems import TYPE_BASE, document, status_of
 from api.resource import Resource
-from api.v1.report_inputs import EXAMPLES, ReportInput
+from api.v1.report_inputs import ReportInput
 from registry.accounts.models import Account
 from registry.errors import CleanstopError, InvalidInput, Problem, TooLarge
 from registry.reports.models import Report
@@ -78,12 +78,6 @@ OUTCOME = OpenApiExample(
     media_type=MEDIA_TYPE,
     value={"line": 1, "key": "marram-1", "status": 201, "report": "7k2m9x4q1b"},
 )
-LINE = OpenApiExample(
-    "One line of many",
-    request_only=True,
-    media_type=MEDIA_TYPE,
-    value={"key": "marram-1"} | EXAMPLES[0].value,
-)
 
 
 class ReportBatches(Resource):
@@ -97,7 +91,7 @@ class ReportBatches(Resource):
     what = "batch"
 
     @extend_schema(
-        request={MEDIA_TYPE: BatchLine}, responses={(200, MEDIA_TYPE): BatchOutcome}, examples=[LINE, OUTCOME]
+        request={MEDIA_TYPE: BatchLine}, responses={(200, MEDIA_TYPE): BatchOutcome}, examples=[OUTCOME]
     )
     def file(self, request: Request) -> HttpResponseBase:
         """File many reports, one JSON object a line. Each is checked and filed, or refused, by itself; send the same

@@ -3,7 +3,6 @@ registry.reports.services.file_report's, which names every problem at once with 
 
 from __future__ import annotations
 
-from drf_spectacular.utils import OpenApiExample
 from rest_framework import serializers
 
 from registry.reports.models import (
@@ -136,46 +135,3 @@ class ReportWithFrames(serializers.Serializer):
 
 class ReportRevisionInput(ReportChanges):
     reason = serializers.CharField(required=False, help_text="Needed once the report is submitted.")
-
-
-EXAMPLES = [
-    OpenApiExample(
-        "A sweep graded by eye",
-        request_only=True,
-        media_type="application/json",
-        value={
-            "lens": "osterby-marram-35-mm-f-1-4",
-            "basis": "graded",
-            "rig": {"body": "osterby-causey-2", "conversion": "long-pass", "cut_on_nm": 720},
-            "target": "overcast sky",
-            "shot_on": "2024-06-21",
-            "sweeps": [
-                {
-                    "readings": [
-                        {"f_number": 2.8, "grade": 0},
-                        {"f_number": 5.6, "grade": 0},
-                        {"f_number": 8, "grade": 1},
-                        {"f_number": 11, "grade": 3},
-                    ]
-                }
-            ],
-            "findings": [{"kind": "flare", "grade": 1}],
-            "submit": True,
-        },
-    ),
-    OpenApiExample(
-        "A published claim, relayed",
-        request_only=True,
-        media_type="application/json",
-        value={
-            "lens": "osterby-marram-35-mm-f-1-4",
-            "basis": "relayed",
-            "cut_on_nm": 720,
-            "tester_name": "R. Samphire",
-            "citation_title": "Infrared on the saltings, part 3",
-            "citation_url": "https://saltmarsh.example/infrared-3",
-            "claims": [{"says": "clean_to", "f_number": 8}],
-            "submit": True,
-        },
-    ),
-]

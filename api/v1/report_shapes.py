@@ -172,6 +172,8 @@ class ImageSerializer(serializers.ModelSerializer):
     picture = serializers.SerializerMethodField(help_text="Address of the re-encoded picture.")
     thumbnail = serializers.SerializerMethodField()
     measurement = serializers.SerializerMethodField()
+    file_name = serializers.CharField(read_only=True, allow_null=True)
+    byte_size = serializers.IntegerField(read_only=True, allow_null=True)
 
     class Meta:
         model = SampleImage

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.db import transaction
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import ParseError
@@ -20,7 +20,7 @@ from api.problems import HttpProblem
 from api.resource import Catalogue, ListQuery
 from api.strict import StrictSerializer, WordField
 from api.v1.images import FrameInput, sent_files
-from api.v1.report_inputs import EXAMPLES, ReportInput, ReportRevisionInput, ReportWithFrames
+from api.v1.report_inputs import ReportInput, ReportRevisionInput, ReportWithFrames
 from api.v1.report_shapes import ImageSerializer, ReplySerializer, ReportRowSerializer, ReportSerializer
 from registry.errors import InvalidInput, Problem
 from registry.reports import services
@@ -98,7 +98,6 @@ class Reports(Catalogue):
     @extend_schema(
         request={"application/json": ReportInput, "multipart/form-data": ReportWithFrames},
         responses={201: ReportSerializer},
-        examples=EXAMPLES,
     )
     def create(self, request: Request) -> Response:
         """File a report: JSON with readings, claims or uploaded images, or multipart with its frames."""
@@ -147,11 +146,6 @@ class Reports(Catalogue):
     @extend_schema(
         request=ReplyInput,
         responses={201: ReplySerializer},
-        examples=[
-            OpenApiExample(
-                "An answer", request_only=True, value={"says": "It was a wall: the frame is 2 m wide."}
-            )
-        ],
     )
     @action(detail=True, methods=["post"])
     def replies(self, request: Request, public_id: str) -> Response:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -100,45 +100,6 @@ def present(plan: Plan) -> dict[str, Any]:
     return ShotListSerializer({**gear, **camera, **shots, "cautions": CAUTIONS}).data
 
 
-EXAMPLE = {
-    "lens": "vantorre-polder-200-mm-f-4",
-    "rig": None,
-    "conversion": "long-pass",
-    "filter": None,
-    "teleconverter": None,
-    "adapter": None,
-    "cut_on_nm": 720,
-    "light_group": "",
-    "frames": 9,
-    "minutes": 25,
-    "set_ups": [
-        {
-            "focal_length_mm": 200,
-            "recorded_mm": 200,
-            "widest_estimated": False,
-            "stops": [
-                {"f_number": 4, "longer_ev": 0, "frames": 1, "why": ["widest"]},
-                {"f_number": 5.6, "longer_ev": 1, "frames": 1, "why": []},
-                {
-                    "f_number": 8,
-                    "longer_ev": 2,
-                    "frames": 3,
-                    "why": ["two stops down", "repeated"],
-                },
-                {"f_number": 11, "longer_ev": 3, "frames": 1, "why": []},
-                {"f_number": 16, "longer_ev": 4, "frames": 1, "why": []},
-                {"f_number": 22, "longer_ev": 5, "frames": 1, "why": ["narrowest"]},
-            ],
-        }
-    ],
-    "control": {"possible": False, "says": "Not with this body: …", "focal_lengths_mm": []},
-    "working_f_number": 8,
-    "notes": [],
-    "advice": [{"key": "target", "title": "Target", "says": ["A plain, matt, evenly lit surface …"]}],
-    "cautions": ["Never look at the sun through any filter or optical finder. …"],
-}
-
-
 class PlanQuery(StrictSerializer):
     """Values are checked by the rule that plans, which names the nearest known."""
 
@@ -161,10 +122,7 @@ class ShotLists(Resource):
     queries = {"retrieve": PlanQuery}
     what = "shot list"
 
-    @extend_schema(
-        responses=ShotListSerializer,
-        examples=[OpenApiExample("A 200 mm f/4 lens at 720 nm", value=EXAMPLE, response_only=True)],
-    )
+    @extend_schema(responses=ShotListSerializer)
     def retrieve(self, request: Request) -> Response:
         """The shot list of a lens: focal lengths, stops, exposure, advice and cautions. The page /lenses/…/shot-list/
         prints the same on one sheet."""

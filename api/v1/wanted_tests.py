@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -49,25 +49,6 @@ class WantedTestSerializer(serializers.ModelSerializer):
         read_only_fields = fields
 
 
-EXAMPLE = OpenApiExample(
-    "A lens nobody has tested at 720 nm",
-    value={
-        "id": 31,
-        "lens": "osterby-marram-35-mm-f-1-4",
-        "title": "Osterby Marram 35 mm f/1.4",
-        "cut_on_group": "700-780",
-        "focal_zone": "33-47",
-        "information": 1.82,
-        "look_ups": 14,
-        "watches": 2,
-        "score": 8.1,
-        "reservation": {"by": "samphire", "until": "2024-07-21T20:15:00Z"},
-        "counted_at": "2024-06-21T20:00:00Z",
-    },
-    response_only=True,
-)
-
-
 class WantedTests(Resource):
     """Lens × cut-on groups, ranked by expected information × demand."""
 
@@ -84,7 +65,6 @@ class WantedTests(Resource):
     lookup_value_regex = r"\d{1,15}"
     what = "wanted test"
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Wanted tests, the most wanted first."""
         return self.paged(
@@ -92,12 +72,11 @@ class WantedTests(Resource):
             lambda page: WantedTestSerializer(with_reservations(list(page)), many=True).data,
         )
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, id: str) -> Response:
         """One wanted test, with its reservation if there is one."""
         return tagged(request, WantedTestSerializer(wanted_test(int(id))).data)
 
-    @extend_schema(request=None, responses=WantedTestSerializer, examples=[EXAMPLE])
+    @extend_schema(request=None, responses=WantedTestSerializer)
     @action(detail=True, methods=["post"])
     def reserve(self, request: Request, id: str) -> Response:
         """Take a test on for 30 days. Your own again changes nothing; someone else's is a 409."""
@@ -105,7 +84,7 @@ class WantedTests(Resource):
         reserve_test(account=request.user, test=wanted_test(int(id)))
         return tagged(request, WantedTestSerializer(wanted_test(int(id))).data)
 
-    @extend_schema(request=None, responses=WantedTestSerializer, examples=[EXAMPLE])
+    @extend_schema(request=None, responses=WantedTestSerializer)
     @action(detail=True, methods=["post"])
     def release(self, request: Request, id: str) -> Response:
         """Give a test back that you had reserved. One that nobody holds stays as it is."""

@@ -267,6 +267,7 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "api.schema.describe_problems",
+        "api.examples.show_examples",
         "api.schema.write_null_as_type",
     ],
     "ENUM_NAME_OVERRIDES": {

@@ -1,6 +1,7 @@
 """The API describes itself, truly."""
 
 import os
+import re
 
 import pytest
 from django.core.management import call_command
@@ -37,14 +38,21 @@ def test_making_the_document_leaves_nothing_guessed():
     call_command("spectacular", "--api-version", "v1", "--fail-on-warn", file=os.devnull)
 
 
-def test_every_operation_is_summarised_and_described_with_its_errors(document):
+def test_every_operation_is_described(document):
     for name, operation in operations(document):
-        assert operation.get("summary"), name
         assert operation.get("description"), name
-        assert operation["operationId"]
-        for status, answer in operation["responses"].items():
-            if status >= "400":
-                assert "application/problem+json" in answer["content"], (name, status)
+
+
+def test_no_operation_takes_a_query_parameter_that_it_does_not_describe(document, as_moderator):
+    taken = {}
+    for name, operation in operations(document):
+        method, _, path = name.partition(" ")
+        address = re.sub(r"\{\w+\}", "1", path)
+        answer = as_moderator.generic(method, f"{address}?unheard_of=1")
+        if (answer.status_code, answer.json()["type"]) != (422, "/problems/unknown-parameter"):
+            taken[name] = answer.status_code
+        assert "unheard_of" not in str(operation.get("parameters"))
+    assert taken == {}
 
 
 def test_null_is_written_as_a_type(document):
@@ -109,18 +117,6 @@ def test_the_described_proposals_have_the_facts_that_the_service_takes():
 
 def test_both_ways_to_sign_in_are_described(document):
     assert set(document["components"]["securitySchemes"]) == {"token", "cookieAuth"}
-
-
-def test_an_example_that_the_reference_shows_can_be_sent(as_contributor, document):
-    from tests.factories import BodyFactory, LensFactory
-
-    LensFactory(slug="osterby-marram-35-mm-f-1-4")
-    BodyFactory(slug="osterby-causey-2")
-    form = document["paths"]["/api/v1/reports/"]["post"]["requestBody"]["content"]["application/json"]
-    assert len(form["examples"]) == 2
-    for name, example in form["examples"].items():
-        answer = as_contributor.post("/api/v1/reports/", example["value"])
-        assert answer.status_code == 201, (name, answer.content)
 
 
 def test_serializers_for_documentation_check_nothing():
