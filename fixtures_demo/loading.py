@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from multiprocessing import get_context
 
 from django.conf import settings
@@ -41,6 +42,7 @@ FRESH_PROCESS = get_context("spawn")
 # Enough work in the queue to keep two workers busy to the end of a sweep.
 EVENINGS_AT_ONCE = 8
 PASSWORD = "marsh-at-low-tide"
+FIRST_MEETING, BETWEEN_NEW_MEMBERS = datetime(2024, 9, 1, 19, tzinfo=UTC), timedelta(days=6)
 SHOWN_ACCOUNTS = {"contributor": "samphire", "moderator": "avocet", "steward": "lyme-grass"}
 
 
@@ -79,9 +81,14 @@ def begin() -> None:
             if outcome.problems:
                 line, problem = outcome.problems[0]
                 raise AssertionError(f"{kind}.csv, line {line}: {problem}")
-        for person in _people():
+        for place, person in enumerate(_people()):
             if not Account.objects.filter(name=person.name).exists():
-                register(email=email_of(person.name), name=person.name, password=PASSWORD, role=person.role)
+                account = register(
+                    email=email_of(person.name), name=person.name, password=PASSWORD, role=person.role
+                )
+                # The circle grew over a winter; all at once would look like one person's accounts.
+                account.joined_at = FIRST_MEETING + place * BETWEEN_NEW_MEMBERS
+                account.save(update_fields=["joined_at"])
         Account.objects.filter(role="steward").update(is_staff=True, is_superuser=True)
 
 
