@@ -14,7 +14,6 @@ from api.conditional import tagged
 from api.idempotency import answer_once
 from api.resource import Catalogue, take_nothing
 from api.strict import StrictSerializer
-from api.v1.decisions import EXAMPLE as DECISION
 from api.v1.decisions import DecisionSerializer
 from api.v1.moderated import act_on, sent_as
 from api.v1.report_shapes import ReportRowSerializer
@@ -116,7 +115,7 @@ class WaitingReports(Catalogue):
             shown=self._shown,
         )
 
-    @extend_schema(request=RefusalInput, responses={201: DecisionSerializer}, examples=[REFUSED, DECISION])
+    @extend_schema(request=RefusalInput, responses={201: DecisionSerializer}, examples=[REFUSED])
     @action(detail=True, methods=["post"])
     def refuse(self, request: Request, public_id: str) -> Response:
         """Set it aside before it counts. It is a decision like any other: public, and it can be taken back."""
