@@ -33,7 +33,7 @@ from registry.reports.services.batch import FILED, LONGEST_KEY, REFUSED, Line, O
 
 log = logging.getLogger(__name__)
 
-LINES_AT_ONCE = 1000  # written in one transaction
+LINES_AT_ONCE = 2000  # written in one transaction
 MOST_LINES = 100_000
 # Many clients read no answer before they have sent everything. What fits into the buffers between us goes out as it
 # is known; the rest waits on disk until their body has come in.

@@ -102,9 +102,9 @@ def read_reading(source: Input, tested: Tested, focal_length_mm: float | None) -
 
 
 def _check_judged(source: Input) -> None:
-    has_excess, has_error, has_grade = (
-        source.content.get(name) not in EMPTY for name in ("excess_ev", "excess_se", "grade")
-    )
+    sent = source.content.get
+    has_excess, has_error = sent("excess_ev") not in EMPTY, sent("excess_se") not in EMPTY
+    has_grade = sent("grade") not in EMPTY
     if not has_excess and not has_grade:
         source.missing(
             "grade",

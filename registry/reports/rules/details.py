@@ -60,18 +60,19 @@ def read_details(source: Input, author: Account, report: Report | None = None) -
     report: the report being changed, whose values hold for what was not sent. A rig or a copy sent as an object
     comes back unsaved when the author has no such one yet.
     """
+    sent = source.content
     values: dict[str, Any] = {
-        name: gear_item(source, name, kind) for name, kind in _GEAR.items() if name in source
+        name: gear_item(source, name, kind) for name, kind in _GEAR.items() if name in sent
     }
     values |= {
         name: source.text(name, longest=longest, what=what)
         for name, (longest, what) in _TEXTS.items()
-        if name in source
+        if name in sent
     }
-    values |= {name: source.day(name, what=what) for name, what in _DAYS.items() if name in source}
-    values |= {name: source.address(name, what=what) for name, what in _ADDRESSES.items() if name in source}
+    values |= {name: source.day(name, what=what) for name, what in _DAYS.items() if name in sent}
+    values |= {name: source.address(name, what=what) for name, what in _ADDRESSES.items() if name in sent}
     for name, (choices, what) in _CHOICES.items():
-        if name in source:
+        if name in sent:
             values[name] = source.choice(name, choices, what=what)
     if values.get("citation_author") and not values.get("tester_name", report and report.tester_name):
         values["tester_name"] = values[
