@@ -104,6 +104,20 @@ class Columns:
     def both(self) -> np.ndarray:
         return np.hstack([self.nuisances, self.falloffs])
 
+    @cached_property
+    def both_single(self) -> np.ndarray:
+        """The same in single precision: enough for what only seeks a patch's place."""
+        return self.both.astype(np.float32)
+
+    @cached_property
+    def root_weight_single(self) -> np.ndarray:
+        return self.root_weight.astype(np.float32)
+
+    @cached_property
+    def gram(self) -> np.ndarray:
+        """Inner products of both."""
+        return self.both.T @ self.both
+
 
 @lru_cache(maxsize=16)
 def columns_on(height: int, width: int) -> Columns:

@@ -61,6 +61,7 @@ LEAST_LOG_ODDS = -2.0
 
 GAUSS_NEWTON_STEPS = 5
 LARGEST_STEP = np.array([0.03, 0.03, 0.3, 0.4])
+SMALLEST_STEP = np.array([1e-4, 1e-4, 1e-3, 3e-3])
 
 
 @dataclass(frozen=True)
@@ -95,19 +96,26 @@ class Found:
     log_odds: float
 
 
-def find_centre(
-    columns: Columns, frame: np.ndarray, fixed_sums: np.ndarray, covariance: np.ndarray, variance: float
-) -> Found:
-    """Search one frame (pixels,).
+@dataclass(frozen=True, eq=False)
+class Cleared:
+    """A frame with its fixed columns integrated out, ready to be searched for a patch.
 
-    fixed_sums: its products with columns.both. covariance: inverse of the fixed columns' posterior precision.
+    left: what the columns don't explain (pixels,). spread: W with variance · W Wᵀ the columns' posterior covariance.
     variance: working variance per pixel.
     """
+
+    left: np.ndarray
+    spread: np.ndarray
+    variance: float
+
+
+def find_centre(columns: Columns, cleared: Cleared) -> Found:
+    """Search one frame."""
     candidates = candidates_on(columns.grid.height, columns.grid.width)
-    score = (candidates.templates.T @ frame.astype(np.float32)).astype(float)
-    score = (score - candidates.with_fixed @ (covariance @ fixed_sums)) / variance
-    information = np.einsum("ij,ij->i", candidates.with_fixed @ covariance, candidates.with_fixed)
-    information = (candidates.squares - information) / variance
+    variance, left = cleared.variance, cleared.left.astype(np.float32)
+    score = (candidates.templates.T @ left).astype(float) / variance
+    shared = candidates.with_fixed @ cleared.spread
+    information = (candidates.squares - np.einsum("ij,ij->i", shared, shared)) / variance
     spread = information + STRENGTH_EV**-2
     log_evidence = candidates.log_prior + score * np.abs(score) / spread / 2
     log_evidence -= np.log(spread * STRENGTH_EV**2) / 2
@@ -117,36 +125,54 @@ def find_centre(
     log_odds = float(np.clip(log_share, LEAST_LOG_ODDS, 0.0))
     if score[best] <= 0:
         return Found(Shape(0.0, 0.0, 0.15, EXPONENT), 0.0, log_odds)
-    start = Shape(*candidates.centres[best], candidates.radii[best], EXPONENT)
-    shape, strength = _refine(columns, frame, fixed_sums, covariance, variance, start)
+    coarse = Shape(*candidates.centres[best], candidates.radii[best], EXPONENT)
+    shape, strength = _refine(columns, left, cleared, coarse)
     return Found(shape, strength, log_odds)
 
 
-def _refine(columns, frame, fixed_sums, covariance, variance, shape):
+def _refine(columns, left, cleared, shape):
     """Gauss-Newton in centre, log radius and exponent, strength free, fixed columns integrated out."""
-    fixed, prior_sd = columns.both, np.array([CENTRE_SD, CENTRE_SD, 0.6, 0.8])
+    fixed, prior_sd = columns.both_single, np.array([CENTRE_SD, CENTRE_SD, 0.6, 0.8])
     start = shape.vector
     for _ in range(GAUSS_NEWTON_STEPS):
         design = linearised(columns, shape)
-        cross = design.T @ fixed
-        gram = (design.T @ design - cross @ covariance @ cross.T) / variance
-        right = (design.T @ frame - cross @ (covariance @ fixed_sums)) / variance
+        shared = (design @ fixed) @ cleared.spread
+        gram = (design @ design.T - shared @ shared.T) / cleared.variance
+        right = (design @ left).astype(float) / cleared.variance
         strength = max(right[0] / max(gram[0, 0], 1e-9), 2e-3)
         # Unknowns: strength, then strength × shift. The prior keeps shifts small and the centre central.
         precision = np.concatenate([[1e-6], (prior_sd * strength) ** -2])
         home = np.concatenate([[0, 0], start[2:]]) - shape.vector
         pull = np.concatenate([[0], home / (prior_sd**2 * strength)])
         answer = solve_ridge(gram + np.diag(precision), right + pull)
-        shape = shape.moved(np.clip(answer[1:] / max(answer[0], 2e-3), -LARGEST_STEP, LARGEST_STEP))
+        step = np.clip(answer[1:] / max(answer[0], 2e-3), -LARGEST_STEP, LARGEST_STEP)
+        shape = shape.moved(step)
+        if np.all(np.abs(step) < SMALLEST_STEP):
+            break
     return shape, max(float(answer[0]), 0.0)
 
 
-def linearised(columns, shape):
-    """Template and its derivatives by centre, log radius and log exponent, (pixels, 5)."""
-    dx, dy = columns.grid.x - shape.x, columns.grid.y - shape.y
-    squared = np.maximum(dx**2 + dy**2, 1e-9)
-    scaled = (squared / shape.radius**2) ** (shape.exponent / 2)
-    template = np.exp(-np.log(2) * scaled) * columns.root_weight
-    fall = np.log(2) * shape.exponent * template * scaled
-    by_exponent = -fall * np.log(squared / shape.radius**2) / 2
-    return np.stack([template, fall * dx / squared, fall * dy / squared, fall, by_exponent], axis=1)
+def linearised(columns: Columns, shape: Shape) -> np.ndarray:
+    """Template and its derivatives by centre, log radius and log exponent, (5, pixels), single precision."""
+    x, y = columns.grid.single
+    dx, dy = x - np.float32(shape.x), y - np.float32(shape.y)
+    squared = np.maximum(dx * dx + dy * dy, np.float32(1e-9))
+    log_scaled = np.log(squared / np.float32(shape.radius**2))
+    scaled = np.exp(log_scaled * np.float32(shape.exponent / 2))
+    rows = np.empty((5, len(x)), dtype=np.float32)
+    template, by_x, by_y, fall, by_exponent = rows
+    np.exp(scaled * np.float32(-np.log(2)), out=template)
+    template *= columns.root_weight_single
+    np.multiply(template, scaled, out=fall)
+    fall *= np.float32(np.log(2) * shape.exponent)
+    inward = fall / squared
+    np.multiply(inward, dx, out=by_x)
+    np.multiply(inward, dy, out=by_y)
+    np.multiply(fall, log_scaled, out=by_exponent)
+    by_exponent /= -2
+    return rows
+
+
+def drift_columns(columns: Columns, shape: Shape) -> np.ndarray:
+    """How a patch of this shape changes with its centre, (pixels, 2)."""
+    return linearised(columns, shape)[1:3].T.astype(float)

@@ -10,15 +10,16 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
+from scipy.linalg import eigh
 from scipy.sparse import csr_matrix
 
 from registry.photometry.baseline import Columns, Kind, columns_on
-from registry.photometry.centre import Found, find_centre
+from registry.photometry.centre import Cleared, Found, find_centre
 from registry.photometry.gates import FitQuality
 from registry.photometry.luminance import LogFrame
 from registry.photometry.patches import NODES
 from registry.photometry.posterior import solve_ridge
-from registry.photometry.stacking import columns_gram, node_columns
+from registry.photometry.stacking import node_columns
 
 TEMPERING = 60.0
 MODEL_ERROR_EV = 0.0025
@@ -61,10 +62,10 @@ class FrameFit:
 def fit_frame(frame: LogFrame, kinds: tuple[Kind, ...]) -> FrameFit:
     columns = columns_on(*frame.shape)
     field = (frame.luminance - np.median(frame.luminance)).ravel() * columns.root_weight
-    prior = FixedPrior(columns, kinds)
+    prior = fixed_prior(columns, kinds)
     variance = working_variance(frame.noise)
     found = prior.find(field, variance)
-    nodes = node_columns(columns, (found.shape.x, found.shape.y))
+    nodes = ProfileColumns(prior, (found.shape.x, found.shape.y))
     for _ in range(2):
         flexible = _Flexible(prior, nodes, field, variance)
         field, residual = flexible.without_outliers(frame.noise)
@@ -83,28 +84,35 @@ def working_variance(noise: float, left: float = 0.0) -> float:
 
 
 class FixedPrior:
-    """One normal prior for all fixed columns together, to search and to fit flexibly with."""
+    """One normal prior for all fixed columns together, to search and to fit flexibly with.
+
+    directions: U with Uᵀ precision U = 1 and Uᵀ gram U = diag(spectrum), so that the posterior for any variance v
+    per pixel is U diag(1 / (spectrum + v)) Uᵀ, without another inversion.
+    """
 
     def __init__(self, columns: Columns, kinds: tuple[Kind, ...]):
         self.columns = columns
-        self.mean, precision = _moments(kinds)
+        mean, precision = _moments(kinds)
+        self.mean_field = columns.falloffs @ mean
         count = columns.nuisances.shape[1]
-        self.precision = np.zeros((count + len(self.mean),) * 2)
+        self.precision = np.zeros((count + len(mean),) * 2)
         self.precision[:count, :count] = np.diag(columns.nuisance_sd**-2.0)
         self.precision[count:, count:] = precision
-        self.gram = columns_gram(columns)
-
-    def centred(self, field: np.ndarray) -> np.ndarray:
-        """The field without the mean falloff."""
-        return field - self.columns.falloffs @ self.mean
+        self.gram = columns.gram
+        self.spectrum, self.directions = eigh(self.gram, self.precision)
 
     def find(self, field: np.ndarray, variance: float) -> Found:
-        centred = self.centred(field)
-        covariance = np.linalg.inv(self.gram + self.precision * variance)
-        return find_centre(self.columns, centred, centred @ self.columns.both, covariance, variance)
+        centred = field - self.mean_field
+        spread = self.directions / np.sqrt(self.spectrum + variance)
+        explained = self.columns.both @ (spread @ (spread.T @ (centred @ self.columns.both)))
+        return find_centre(self.columns, Cleared(centred - explained, spread, variance))
 
 
 @lru_cache(maxsize=64)
+def fixed_prior(columns: Columns, kinds: tuple[Kind, ...]) -> FixedPrior:
+    return FixedPrior(columns, kinds)
+
+
 def _moments(kinds):
     means = np.concatenate([kind.means for kind in kinds])
     covariance = np.cov(means.T) + 1e-8 * np.eye(means.shape[1])
@@ -112,25 +120,35 @@ def _moments(kinds):
 
 
 @lru_cache(maxsize=1)
-def broad_patch_covariance() -> np.ndarray:
-    """A broad normal prior for any smooth central profile, in EV² between nodes."""
+def broad_patch_precision() -> np.ndarray:
+    """A broad normal prior for any smooth central profile: the inverse of its covariance in EV² between nodes."""
     steps = np.arange(len(NODES))
     fade = 0.3 * np.exp(-((NODES / 0.5) ** 2))
     near = np.exp(-0.5 * ((steps[:, None] - steps) / 2) ** 2)
-    return near * np.outer(fade, fade) + 1e-8 * np.eye(len(NODES))
+    return np.linalg.inv(near * np.outer(fade, fade) + 1e-8 * np.eye(len(NODES)))
+
+
+class ProfileColumns:
+    """The columns of any central profile around one centre, and their products with themselves and the fixed ones."""
+
+    def __init__(self, prior: FixedPrior, centre: tuple[float, float]):
+        self.nodes = node_columns(prior.columns, centre)
+        self.across = self.nodes.T.tocsr()
+        self.with_fixed = self.across @ prior.columns.both
+        self.gram = (self.across @ self.nodes).toarray()
 
 
 class _Flexible:
     """The fit of fixed columns and any central profile, by ridge regression."""
 
-    def __init__(self, prior: FixedPrior, nodes: csr_matrix, field: np.ndarray, variance: float):
-        fixed, centred = prior.columns.both, prior.centred(field)
-        cross = nodes.T @ fixed
-        patch = (nodes.T @ nodes).toarray() + np.linalg.inv(broad_patch_covariance()) * variance
+    def __init__(self, prior: FixedPrior, profile: ProfileColumns, field: np.ndarray, variance: float):
+        fixed, centred = prior.columns.both, field - prior.mean_field
+        cross = profile.with_fixed
+        patch = profile.gram + broad_patch_precision() * variance
         gram = np.block([[prior.gram + prior.precision * variance, cross.T], [cross, patch]])
-        answer = solve_ridge(gram, np.concatenate([centred @ fixed, nodes.T @ centred]))
+        answer = solve_ridge(gram, np.concatenate([centred @ fixed, profile.across @ centred]))
         self.fixed_part, self.patch_part = np.split(answer, [fixed.shape[1]])
-        self.patch = nodes @ self.patch_part
+        self.patch = profile.nodes @ self.patch_part
         self.residual = centred - fixed @ self.fixed_part - self.patch
         self.columns, self.field = prior.columns, field
 

@@ -10,7 +10,7 @@ from registry.optics.linear_image import LinearImage
 from registry.photometry import gates
 from registry.photometry.baseline import control_kinds, rounded, single_frame_kinds
 from registry.photometry.bells import hidden_bell
-from registry.photometry.centre import linearised
+from registry.photometry.centre import drift_columns
 from registry.photometry.falloff import Optics
 from registry.photometry.fitting import FrameFit, fit_frame
 from registry.photometry.luminance import log_frame
@@ -72,13 +72,13 @@ def examine(image: LinearImage, optics: Optics, control: LinearImage | None = No
 
 def terms_of(fit: FrameFit) -> Terms:
     """The posterior of one frame's patch."""
-    drift = linearised(fit.columns, fit.found.shape)[:, 1:3]
+    drift = drift_columns(fit.columns, fit.found.shape)
     stack = Stack(fit.columns, fit.field[None])
     sums = stack.sums(fit.nodes, drift, np.array([[1 / fit.variance]]))
     drift_sd = CENTRE_UNCERTAINTY * max(fit.found.strength, 0.01)
     nuisances = np.diag(np.concatenate([[drift_sd, drift_sd], fit.columns.nuisance_sd]))
     reduced = without_nuisances(sums, nuisances)
-    every_kind = [without_falloff(reduced, kind) for kind in fit.kinds]
+    every_kind = without_falloff(reduced, fit.kinds)
     by_kind, log_none = likeliest(every_kind, few_patches(), MOST_BASELINES)
     log_odds = LOG_ODDS_OF_A_PATCH + fit.found.log_odds
     terms = patch_posterior(by_kind, log_none, single_frame_patches(), log_odds)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -30,6 +30,11 @@ class Grid:
     @property
     def half_height(self) -> float:
         return self.height / np.hypot(self.width, self.height)
+
+    @cached_property
+    def single(self) -> tuple[np.ndarray, np.ndarray]:
+        """x and y in single precision."""
+        return self.x.astype(np.float32), self.y.astype(np.float32)
 
 
 @lru_cache(maxsize=32)

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from registry.photometry.baseline import Kind
-from registry.photometry.centre import linearised
+from registry.photometry.centre import drift_columns
 from registry.photometry.fitting import NOISE_FACTOR, TEMPERING, FrameFit
 from registry.photometry.patches import COARSE_SCALES, COARSE_SIZE_BOUNDS, PatchSamples, sample_patches
 from registry.photometry.posterior import (
@@ -57,11 +57,11 @@ def joint_terms(fits: Sequence[FrameFit], f_numbers: tuple[float, ...], kinds: t
     """
     columns, count = fits[0].columns, len(fits)
     stack = Stack(columns, np.stack([fit.field for fit in fits]))
-    drift = linearised(columns, fits[0].found.shape)[:, 1:3]
+    drift = drift_columns(columns, fits[0].found.shape)
     sums = stack.sums(fits[0].nodes, drift, _weights(fits))
     strength = max(max(fit.found.strength for fit in fits), 0.01)
     reduced = without_nuisances(sums, _nuisance_factor(columns.nuisance_sd, strength, count))
-    by_kind = [without_falloff(reduced, kind) for kind in kinds]
+    by_kind = without_falloff(reduced, kinds)
     by_kind, log_none = likeliest(by_kind, _few(f_numbers), MOST_BASELINES)
     return patch_posterior(by_kind, log_none, _patches(f_numbers), LOG_ODDS_OF_A_PATCH)
 

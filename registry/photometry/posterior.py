@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import lru_cache
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg.blas import dtrsm
 from scipy.special import erfcx, expit, log_ndtr, ndtr
 
 from registry.photometry.baseline import Kind
@@ -76,22 +77,41 @@ def without_nuisances(sums: Sums, factor: np.ndarray) -> Reduced:
     )
 
 
-def without_falloff(reduced: Reduced, kind: Kind) -> Reduced:
-    """Integrate falloffs of one kind out, one result for each of its means. Left: patch nodes."""
-    means = kind.means.T
-    n = len(means)
-    shifted = reduced.right - reduced.precision[:, :n] @ means
-    gained = np.einsum("nm,nm->m", means, reduced.right[:n] + shifted[:n]) / 2
-    inner = np.eye(kind.factor.shape[1]) + kind.factor.T @ reduced.precision[:n, :n] @ kind.factor
-    left = _integrate(
-        reduced.precision[n:, n:],
-        shifted[n:],
-        reduced.log_evidence + kind.log_weight + gained,
-        inner,
-        kind.factor.T @ reduced.precision[:n, n:],
-        kind.factor.T @ shifted[:n],
-    )
-    return replace(left, foreseen=kind.foreseen)
+def without_falloff(reduced: Reduced, kinds: Sequence[Kind]) -> list[Reduced]:
+    """Integrate the falloffs of each kind out, one result for each of its means. Left: patch nodes.
+
+    What depends on the kind only is done for all kinds in one stack; a mean then costs one small product.
+    """
+    n = kinds[0].means.shape[1]
+    factors = _stacked([kind.factor for kind in kinds])
+    across = np.swapaxes(factors, 1, 2)
+    lower = np.linalg.cholesky(np.eye(factors.shape[2]) + across @ reduced.precision[:n, :n] @ factors)
+    halves = np.linalg.solve(lower, across @ np.hstack([reduced.precision[:n], reduced.right[:n]]))
+    results = []
+    for kind, triangle, half in zip(kinds, lower, halves, strict=True):
+        half, half_right = half[:, :-1], half[:, -1]
+        precision = reduced.precision - half.T @ half
+        right = reduced.right[:, 0] - half.T @ half_right
+        shift = precision[:, :n] @ kind.means.T
+        gained = half_right @ half_right / 2 - np.log(np.diag(triangle)).sum()
+        gained = gained + np.einsum("mn,nm->m", kind.means, right[:n, None] - shift[:n] / 2)
+        results.append(
+            Reduced(
+                precision[n:, n:],
+                right[n:, None] - shift[n:],
+                reduced.log_evidence + kind.log_weight + gained,
+                kind.foreseen,
+            )
+        )
+    return results
+
+
+def _stacked(factors: Sequence[np.ndarray]) -> np.ndarray:
+    """Factors (n, k) of covariances in one array; columns of zeros, which say nothing, fill the narrower ones."""
+    stack = np.zeros((len(factors), len(factors[0]), max(factor.shape[1] for factor in factors)))
+    for place, factor in zip(stack, factors, strict=True):
+        place[:, : factor.shape[1]] = factor
+    return stack
 
 
 def _integrate(precision, right, log_evidence, inner, cross, cross_right):
@@ -114,13 +134,12 @@ def likeliest(
     (What explains it best with a faint patch would crowd out what does with a strong one.) Returns what is kept,
     and the log evidence of all baselines without a patch.
     """
-    keep = np.zeros(sum(len(reduced.log_evidence) for reduced in by_kind), dtype=bool)
+    groups = _stacked_groups(few, 1)
+    fits = np.concatenate([_Pairing(reduced, groups).largest() for reduced in by_kind], axis=1)
+    keep = np.zeros(fits.shape[1], dtype=bool)
     for strength in sorted({group.strength for group in few}):
-        groups = [group for group in few if group.strength == strength]
-        fits = np.concatenate(
-            [np.max([part.bound for part in _parts(reduced, groups)], axis=0) for reduced in by_kind]
-        )
-        keep |= fits >= max(np.sort(fits)[-min(most, len(fits))], fits.max() + MOST_LOG_LOSS)
+        best = fits[groups.strength == strength].max(axis=0)
+        keep |= best >= max(np.sort(best)[-min(most, len(best))], best.max() + MOST_LOG_LOSS)
     kept, start = [], 0
     for reduced in by_kind:
         mine = keep[start : start + len(reduced.log_evidence)]
@@ -188,20 +207,19 @@ def patch_posterior(
 
     log_none: log evidence without a patch. log_odds: log of the prior odds of a patch here.
     """
-    parts = _promising([part for reduced in by_kind for part in _parts(reduced, groups)])
+    parts = _promising(by_kind, groups)
+    level = max(part.bound.max() for part in parts)
     for part in parts:
-        part.weigh()
-    heaviest = max(part.heaviest for part in parts)
-    parts = [part for part in parts if part.heaviest > heaviest + LEAST_LOG_WEIGHT]
-    log_patch = log_sum(np.array([log_sum(part.log_weight) for part in parts])) + log_odds
-    every = np.concatenate([part.log_weight.ravel() for part in parts])
-    least = heaviest + LEAST_LOG_WEIGHT
-    if len(every) > MOST_TERMS:
-        least = max(least, np.partition(every, -MOST_TERMS)[-MOST_TERMS])
+        part.weigh(level)
+    log_patch = log_sum(np.array([log_sum(part.log_weight) for part in parts])) + level + log_odds
+    least = max(part.log_weight.max() for part in parts) + LEAST_LOG_WEIGHT
+    heavy = np.concatenate([part.log_weight[part.log_weight >= least] for part in parts])
+    if len(heavy) > MOST_TERMS:
+        least = np.partition(heavy, -MOST_TERMS)[-MOST_TERMS]
     chosen = [np.nonzero(part.log_weight >= least) for part in parts]
     picked = [part.pick(*where) for part, where in zip(parts, chosen, strict=True)]
     joined = [np.concatenate([pick[item] for pick in picked]) for item in range(5)]
-    weight = np.exp(joined[0] - heaviest)
+    weight = np.exp(joined[0].astype(float))
     member = np.repeat(np.arange(len(parts)), [len(where[0]) for where in chosen])
     unforeseen_share = weight @ np.array([not part.foreseen for part in parts])[member] / weight.sum()
     probability = float(expit(log_patch - log_none))
@@ -214,99 +232,170 @@ def patch_posterior(
         profile_mean=joined[2],
         strength_response=joined[3],
         strength_variance=joined[4],
-        deviation=np.stack([part.posterior for part in parts]),
+        deviation=np.stack([part.half.T @ part.half for part in parts]),
         member=member,
     )
 
 
-def _parts(reduced: Reduced, groups: Sequence[PatchSamples]) -> list[_Part]:
-    """One kind of falloff with each of some groups; their small systems are solved in one stack."""
-    precision, right = reduced.precision, reduced.right
-    deviations = np.stack([group.deviation for group in groups])
-    inner = np.eye(len(precision)) + deviations @ precision
-    # Posterior covariance of the deviation, given the strength: (D⁻¹ + A)⁻¹, without inverting D.
-    posteriors = np.linalg.solve(inner, deviations)
-    explained = posteriors @ right
-    responses = np.eye(len(precision)) - posteriors @ precision
-    gained = np.einsum("nm,gnm->gm", right, explained) / 2 - np.linalg.slogdet(inner)[1][:, None] / 2
-    return [
-        _Part(group, reduced.foreseen, reduced.log_evidence + more, *systems)
-        for group, more, *systems in zip(
-            groups,
-            gained,
-            posteriors,
-            explained,
-            responses,
-            precision @ responses,
-            np.swapaxes(responses, 1, 2) @ right,
-            strict=True,
+@dataclass(frozen=True, eq=False)
+class _Groups:
+    """Groups of patch samples in one stack, single precision; profiles of zeros, never likely, fill the smaller ones.
+
+    profiles: (groups, count, n). log_prior: (groups, count). across: transposed factors of the deviations
+    (groups, k, n), double.
+    """
+
+    members: tuple[PatchSamples, ...]
+    profiles: np.ndarray
+    log_prior: np.ndarray
+    across: np.ndarray
+    strength: np.ndarray
+
+
+@lru_cache(maxsize=64)
+def _stacked_groups(groups: tuple[PatchSamples, ...], step: int) -> _Groups:
+    """Every step-th profile of each group."""
+    counts = [len(group.profiles[::step]) for group in groups]
+    profiles = np.zeros((len(groups), max(counts), groups[0].profiles.shape[1]), dtype=np.float32)
+    log_prior = np.full(profiles.shape[:2], -np.inf, dtype=np.float32)
+    for index, (group, count) in enumerate(zip(groups, counts, strict=True)):
+        profiles[index, :count] = group.profiles[::step]
+        log_prior[index, :count] = group.log_prior
+    across = np.ascontiguousarray(np.swapaxes(_stacked([group.deviation_factor for group in groups]), 1, 2))
+    return _Groups(groups, profiles, log_prior, across, np.array([group.strength for group in groups]))
+
+
+class _Pairing:
+    """One kind of falloff with several groups of profiles: their small systems, solved in one stack.
+
+    Scores are in single precision: they only rank and weigh. What a baseline weighs without a patch (by_baseline,
+    (groups, M)) stays double, since large numbers nearly cancel in it.
+    """
+
+    def __init__(self, reduced: Reduced, groups: _Groups):
+        self.reduced, self.groups = reduced, groups
+        precision, across = reduced.precision, groups.across
+        lower = np.linalg.cholesky(np.eye(across.shape[1]) + across @ precision @ np.swapaxes(across, 1, 2))
+        # Posterior covariance of the deviation given the strength: F (1 + FᵀAF)⁻¹ Fᵀ = halfᵀ half.
+        self.half = _solve_lower(lower, across)
+        known = self.half @ precision
+        across = np.swapaxes(known, 1, 2)
+        self.core = precision - across @ known
+        self.response = np.eye(len(precision)) - across @ self.half
+        self.right = reduced.right.astype(np.float32)
+        explained = self.half.astype(np.float32).reshape(-1, len(precision)) @ self.right
+        explained *= explained
+        gained = explained.reshape(len(lower), -1, self.right.shape[1]).sum(axis=1) / 2
+        gained -= np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1)[:, None]
+        self.by_baseline = reduced.log_evidence + gained
+
+    def largest(self) -> np.ndarray:
+        """Each baseline's largest log weight with each group, but for what cutting strengths off at 0 changes
+        (at most log 2), (groups, M)."""
+        groups = self.groups
+        _, ratio, by_profile = _scores(
+            groups.profiles, self.core, self.response, groups.strength, groups.log_prior, self.right
         )
-    ]
+        return _largest(ratio, by_profile) + self.by_baseline
+
+    def part(self, index: int, chosen: np.ndarray) -> _Part:
+        """One group with some of the baselines."""
+        return _Part(
+            self.groups.members[index],
+            _stacked_groups(self.groups.members, 1).profiles[index],
+            self.reduced.foreseen,
+            self.by_baseline[index, chosen],
+            self.half[index],
+            self.core[index],
+            self.response[index],
+            self.reduced.right[:, chosen],
+        )
+
+
+def _solve_lower(lower: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Solve stacks of lower triangular systems; NumPy's general solver takes twice as long at our sizes."""
+    # A C-ordered array is its transpose in Fortran's order, hence X Lᵀ = B from the right.
+    return np.stack([dtrsm(1.0, a.T, b.T, side=1, lower=0).T for a, b in zip(lower, right, strict=True)])
+
+
+def _scores(profiles, core, response, strength, log_prior, right):
+    """Precision of the strength, its mean over its standard deviation for each baseline, and the log of prior and
+    volume; of profiles (..., count, n) with systems (..., n, n)."""
+    n = len(right)
+    seen = profiles @ np.concatenate([core, response], axis=-1).astype(np.float32)
+    strength = np.asarray(strength, dtype=np.float32)[..., None]
+    spread = np.einsum("...ij,...ij->...i", seen[..., :n], profiles) + strength**-2
+    scaled = seen[..., n:] * (spread**-0.5)[..., None]
+    ratio = (scaled.reshape(-1, n) @ right).reshape(*profiles.shape[:-1], -1)
+    return spread, ratio, log_prior - np.log(spread * strength**2) / 2
+
+
+def _largest(ratio, by_profile):
+    weight = np.maximum(ratio, 0)
+    weight *= weight
+    weight /= 2
+    weight += by_profile[..., None]
+    return weight.max(axis=-2)
 
 
 SCOUTS = 5
-SCOUTING_MARGIN = 5.0
-"""Every so many profiles are scored first; parts whose best scout is this far (in log weight) below what could
-matter are dropped. (Neighbouring profiles of a part differ by less.)"""
+SCOUTING_MARGIN, BASELINE_MARGIN = 5.0, 13.0
+"""Every so many profiles are scored first; parts whose best scout, and baselines of a part whose best scout, is so far
+(in log weight) below what could matter are dropped. (Neighbouring profiles differ by less.)"""
+
+CUT_OFF_MARGIN = 1.0
 
 
-def _promising(parts: list[_Part]) -> list[_Part]:
-    """The parts that may hold a term heavy enough to count."""
-    scouted = np.array([part.scouted for part in parts])
-    least = scouted.max() + LEAST_LOG_WEIGHT - SCOUTING_MARGIN
-    parts = [part for part, best in zip(parts, scouted, strict=True) if best > least]
-    best = np.array([part.bound.max() for part in parts])
-    return [part for part, mine in zip(parts, best, strict=True) if mine > best.max() + LEAST_LOG_WEIGHT - 1]
+def _promising(by_kind: list[Reduced], groups: tuple[PatchSamples, ...]) -> list[_Part]:
+    """The parts that may hold a term heavy enough to count, each with those of its baselines that may."""
+    pairings = [_Pairing(reduced, _stacked_groups(groups, SCOUTS)) for reduced in by_kind]
+    scouted = [pairing.largest() for pairing in pairings]
+    least = max(best.max() for best in scouted) + LEAST_LOG_WEIGHT
+    parts = [
+        pairing.part(index, row > least - BASELINE_MARGIN)
+        for pairing, best in zip(pairings, scouted, strict=True)
+        for index, row in enumerate(best)
+        if row.max() > least - SCOUTING_MARGIN
+    ]
+    least = max(part.bound.max() for part in parts) + LEAST_LOG_WEIGHT - CUT_OFF_MARGIN
+    return [part for part in parts if part.bound.max() > least]
 
 
 _RATIOS = np.arange(-40.0, CLEAR + 0.01, 0.005)
-_DOUBTFUL = np.log(erfcx(-_RATIOS / np.sqrt(2)))
+_DOUBTFUL = np.log(erfcx(-_RATIOS / np.sqrt(2))).astype(np.float32)
 """log of twice the share of a normal above 0, times exp(ratio²/2), against ratio = mean over sd; tabulated."""
 
 
 class _Part:
     """One kind of falloff and one group of profiles: scores of all pairs, their log weights, chosen ones' moments."""
 
-    def __init__(self, group, foreseen, by_baseline, posterior, explained, response, core, shown):
+    def __init__(self, group, profiles, foreseen, by_baseline, half, core, response, right):
         self.group, self.foreseen, self.by_baseline = group, foreseen, by_baseline
-        self.posterior, self.explained, self.response = posterior, explained, response
-        self.core, self.shown = core, shown
+        self.half, self.response, self.right = half, response, right
+        self.spread, self.ratio, self.by_profile = _scores(
+            profiles[: len(group.profiles)],
+            core,
+            response,
+            group.strength,
+            group.log_prior,
+            right.astype(np.float32),
+        )
+        self.bound = _largest(self.ratio, self.by_profile) + by_baseline
 
-    @property
-    def scouted(self) -> float:
-        """A lower bound of the heaviest term's log weight, from a few of the profiles."""
-        return float(self._bound(*self._scores(slice(None, None, SCOUTS))[1:]).max())
-
-    @cached_property
-    def bound(self) -> np.ndarray:
-        """Largest log weight of each baseline, but for what cutting strengths off at 0 changes (at most log 2)."""
-        self.spread, self.ratio, self.by_profile = self._scores(slice(None))
-        return self._bound(self.ratio, self.by_profile)
-
-    def _scores(self, chosen):
-        profiles = self.group.profiles[chosen]
-        spread = np.einsum("ij,ij->i", profiles @ self.core, profiles) + self.group.strength**-2
-        ratio = (profiles * (spread**-0.5)[:, None]) @ self.shown
-        return spread, ratio, self.group.log_prior - np.log(spread * self.group.strength**2) / 2
-
-    def _bound(self, ratio, by_profile):
-        positive = np.maximum(ratio, 0)
-        return (positive * positive / 2 + by_profile[:, None]).max(axis=0) + self.by_baseline
-
-    def weigh(self) -> None:
-        """Log weights of all pairs; the half-normal's cut at 0 matters where the strength is doubtful."""
+    def weigh(self, level: float) -> None:
+        """Log weights of all pairs, less level; the half-normal's cut at 0 matters where the strength is doubtful."""
         steps = (np.clip(self.ratio, _RATIOS[0], CLEAR) - _RATIOS[0]) / (_RATIOS[1] - _RATIOS[0])
         sure = np.maximum(self.ratio, CLEAR) ** 2 / 2 - CLEAR**2 / 2
         self.log_weight = _DOUBTFUL[(steps + 0.5).astype(np.int32)] + sure
-        self.log_weight += self.by_profile[:, None] + self.by_baseline
-        self.heaviest = self.log_weight.max()
+        self.log_weight += self.by_profile[:, None]
+        self.log_weight += (self.by_baseline - level).astype(np.float32)
 
     def pick(self, sample, baseline):
         """Weight, radii, profile mean, response to the strength, and the strength's variance."""
         spread = self.spread[sample]
         mean, variance = positive_normal(self.ratio[sample, baseline] * spread**-0.5, spread**-0.5)
-        response = self.group.profiles[sample] @ self.response.T
-        profile = self.explained[:, baseline].T + mean[:, None] * response
+        response = self.group.profiles[sample] @ self.response
+        profile = (self.half @ self.right[:, baseline]).T @ self.half + mean[:, None] * response
         return self.log_weight[sample, baseline], self.group.radius[sample], profile, response, variance
 
 

@@ -11,7 +11,6 @@ from registry.photometry.fitting import FrameFit
 from registry.photometry.measurement import MEASURED, UNCERTAIN, Measurement, Profile
 from registry.photometry.patches import NODES, disc_weights
 from registry.photometry.posterior import Terms, quantiles
-from registry.photometry.stacking import columns_gram
 from registry.photometry.tint import tints
 
 SYSTEMATIC_SHARE = 0.025
@@ -169,7 +168,7 @@ def _baseline(fit, profile_ev):
     nodes = fit.nodes
     light = columns.both
     weights = np.concatenate([columns.nuisance_sd**-2.0, np.full(columns.falloffs.shape[1], 1.0)])
-    gram = columns_gram(columns) + np.diag(weights * fit.variance)
+    gram = columns.gram + np.diag(weights * fit.variance)
     coefficients = np.linalg.solve(gram, light.T @ (fit.field - nodes @ profile_ev))
     ring = np.asarray(nodes.T @ np.column_stack([light @ coefficients, columns.root_weight]))
     means = ring[:, 0] / np.maximum(ring[:, 1], 1e-9)

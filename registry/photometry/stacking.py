@@ -27,7 +27,7 @@ class Stack:
     def __init__(self, columns: Columns, frames: np.ndarray):
         self.columns, self.frames = columns, frames
         self.fixed = columns.both
-        self.fixed_gram = columns_gram(columns)
+        self.fixed_gram = columns.gram
         self.fixed_sums = frames @ self.fixed
         self.data = frames @ frames.T
 
@@ -49,14 +49,3 @@ class Stack:
             len(NODES),
         )
         return Sums(gram, with_data, self.data, weight, counts)
-
-
-_GRAMS: dict[tuple[int, int], np.ndarray] = {}
-
-
-def columns_gram(columns: Columns) -> np.ndarray:
-    """Inner products of the fixed columns, kept per grid."""
-    key = (columns.grid.height, columns.grid.width)
-    if key not in _GRAMS:
-        _GRAMS[key] = columns.both.T @ columns.both
-    return _GRAMS[key]
