@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,13 +13,16 @@ from registry.consensus.constants import (
     CAUSE_SHIFT_SPREAD,
     CAUSE_SHIFTS,
     CELL_SPREAD_AV,
+    EARLIER_SPREADS,
     EXCESS_EXPONENT,
     EXCESS_EXPONENT_SPREAD,
     LIMIT_MEAN_AV,
     LIMIT_SPREAD_AV,
     LIMIT_UNIFORM_SHARE,
     METHOD_VERSION,
-    SPREAD_WEIGHTS,
+    SPREAD_LOG_SD,
+    SPREAD_MEDIAN,
+    SPREADS,
     VISIBLE_EV,
 )
 from registry.consensus.grid import EDGES, GRID_POINTS, kernel
@@ -32,11 +35,26 @@ BASE_EFFECT = tuple((_NORMAL / _NORMAL.sum()).tolist())
 """Their probabilities, given that a cause splits the reports, before any catalogue."""
 
 
+def normal_limits(mean: float, sd: float) -> np.ndarray:
+    """A normal distribution (Av) on the grid, (G,)."""
+    mass = np.diff(ndtr((EDGES - mean) / sd))
+    return mass / mass.sum()
+
+
+def log_normal_spreads(median: float, log_sd: float) -> np.ndarray:
+    """A log-normal distribution on SPREADS, which lie evenly on its scale, (spreads,)."""
+    density = np.exp(-0.5 * (np.log(np.array(SPREADS) / median) / log_sd) ** 2)
+    return density / density.sum()
+
+
 def _base_limits() -> tuple[float, ...]:
-    normal = np.diff(ndtr((EDGES - LIMIT_MEAN_AV) / LIMIT_SPREAD_AV))
-    uniform = np.full(GRID_POINTS, 1.0 / GRID_POINTS)
-    limits = (1 - LIMIT_UNIFORM_SHARE) * normal / normal.sum() + LIMIT_UNIFORM_SHARE * uniform
+    normal = normal_limits(LIMIT_MEAN_AV, LIMIT_SPREAD_AV)
+    limits = (1 - LIMIT_UNIFORM_SHARE) * normal + LIMIT_UNIFORM_SHARE / GRID_POINTS
     return tuple(limits.tolist())
+
+
+def _base_spreads() -> tuple[float, ...]:
+    return tuple(log_normal_spreads(SPREAD_MEDIAN, SPREAD_LOG_SD).tolist())
 
 
 @dataclass(frozen=True)
@@ -53,7 +71,7 @@ class Priors:
     """
 
     limits: tuple[float, ...] = field(default_factory=_base_limits)
-    spreads: tuple[float, ...] = SPREAD_WEIGHTS
+    spreads: tuple[float, ...] = field(default_factory=_base_spreads)
     offsets: Mapping[str, float] = field(default_factory=dict)
     cell_spread: float = CELL_SPREAD_AV
     causes: Mapping[str, float] = field(default_factory=lambda: dict(CAUSE_ODDS))
@@ -68,6 +86,7 @@ class Priors:
         return {
             "limits": list(self.limits),
             "spreads": list(self.spreads),
+            "spread_points": list(SPREADS),
             "offsets": dict(self.offsets),
             "cell_spread": self.cell_spread,
             "causes": dict(self.causes),
@@ -84,6 +103,8 @@ class Priors:
         its base value, which is what it computed with."""
         known = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
         known |= {name: tuple(known[name]) for name in ("limits", "spreads") if name in known}
+        if "spreads" in known:
+            known["spreads"] = _on_spreads(content.get("spread_points", EARLIER_SPREADS), known["spreads"])
         effects = {factor: tuple(shares) for factor, shares in known.pop("effects", {}).items()}
         return cls(**known, effects=effects)
 
@@ -106,6 +127,15 @@ class Priors:
         moved = float(np.log2(visible_ev / self.visible_ev) / (EXCESS_EXPONENT / 2))
         limits = np.array(self.limits) @ kernel(abs(moved) * EXCESS_EXPONENT_SPREAD, moved)
         return replace(self, limits=tuple(limits.tolist()), visible_ev=visible_ev)
+
+
+def _on_spreads(points: Sequence[float], weights: tuple[float, ...]) -> tuple[float, ...]:
+    """Weights of other spreads moved to SPREADS, each shared by its two neighbours on a log scale."""
+    if tuple(points) == SPREADS:
+        return weights
+    place = np.interp(np.log(points), np.log(SPREADS), np.arange(len(SPREADS)))
+    share = np.maximum(0.0, 1 - np.abs(place[:, None] - np.arange(len(SPREADS))))
+    return tuple((np.array(weights) @ share).tolist())
 
 
 DEFAULT_PRIORS = Priors()

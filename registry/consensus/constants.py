@@ -6,7 +6,7 @@ Where a reason says *prototype*, the value was chosen on simulated lenses and is
 
 from __future__ import annotations
 
-METHOD_VERSION = "2026.3"
+METHOD_VERSION = "2026.4"
 """Changes whenever a number or a rule of this room changes; stored with every standing."""
 
 # --- What counts as clean -----------------------------------------------------------------------------
@@ -75,12 +75,16 @@ maker's rounding."""
 
 # --- How reports scatter ----------------------------------------------------------------------------------
 
-SPREADS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
-"""Candidate standard deviations, in stops, of the limit between independent tests of one lens."""
+SPREADS = (0.27, 0.4, 0.6, 0.9, 1.35, 2.0)
+"""Candidate standard deviations, in stops, of the limit between independent tests of one lens: each half as wide
+again as the one before."""
 
-SPREAD_WEIGHTS = (0.15, 0.25, 0.30, 0.18, 0.09, 0.03)
-"""Their prior weights: about log-normal around .65 stops, a little heavier beyond one. Prototype; a catalogue of
-some dozens of lenses teaches its own."""
+EARLIER_SPREADS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
+"""Those of the methods before 2026.4, whose editions of the priors don't name them."""
+
+SPREAD_MEDIAN, SPREAD_LOG_SD = 0.62, 0.5
+"""Base distribution of that spread over lenses: log-normal. Prototype; a catalogue of some dozens of lenses
+teaches its own."""
 
 SHARED_SHARE = 0.7
 """Share of that variance that two reports of one cluster (tester, copy or source) have in common."""
@@ -91,10 +95,10 @@ STRAY_SHARE = 0.05
 CELL_SPREAD_AV = 0.7
 """Base standard deviation, in stops, of one lens's limits between its cells (cut-on band × focal zone)."""
 
-CELL_SPREADS_AV = (0.2, 0.35, 0.5, 0.7, 1.0, 1.4)
-CELL_SPREAD_LOG_SD = 0.35
-"""What a catalogue may teach about it instead, and how firmly the base is held (log-normal around it): a
-catalogue needs some dozens of lenses with several cells to move it."""
+CELL_SPREADS_AV = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0, 1.4)
+CELL_SPREAD_LOG_SD = 0.7
+"""What a catalogue may teach about it instead, and how firmly the base is held (log-normal around it): some
+dozens of lenses with several cells move it far."""
 
 SHARED_ACROSS_CELLS = 0.35
 """Correlation of one cluster's limits in two cells, given the lens: SHARED_SHARE s² / (s² + CELL_SPREAD_AV²)
@@ -119,14 +123,25 @@ this many different values: two independent measurements don't agree to the last
 LIMIT_MEAN_AV, LIMIT_SPREAD_AV, LIMIT_UNIFORM_SHARE = 6.5, 2.8, 0.15
 """Base distribution of lenses' limits: normal around f/9.5, and a uniform share for the odd ones."""
 
+LIMIT_BASE_LENSES = 5
+"""How many lenses those figures count for when a catalogue teaches its own mean, spread and odd share."""
+
+SPREAD_BASE_LENSES = 10
+"""The same for the median and the width of the spreads between tests."""
+
 BASE_LENSES = 30
-"""How many lenses the base counts for when the catalogue's own distribution is learned."""
+"""How many lenses these curves count for when the catalogue's own distribution, of whatever form, is learned; and
+how many cells for a band's offset."""
 
 CAUSE_BASE_LENSES = 100
 """The same for how often causes split reports; more, since few lenses have enough reports to tell."""
 
 EM_PASSES = 8
-"""Passes of expectation-maximisation: further ones move no chance by more than .002."""
+"""Passes of expectation-maximisation over causes: further ones move no chance by more than .002."""
+
+PRIOR_PASSES, SETTLING_PASSES = 4, 30
+"""How often a catalogue's lenses are weighed anew while priors are learned, and how many passes of
+expectation-maximisation each of these takes: spreads settle slowly, since one lens tells little about its own."""
 
 PRIOR_SMOOTHING_AV = 0.5
 """The learned distribution is smoothed by this, in stops, so that gaps between lenses stay possible."""
@@ -189,9 +204,11 @@ CAUSE_ODDS = {
 }
 """Base probability that a lens's reports are split by this factor (nothing: the rest, .57). Prototype."""
 
-CAUSE_LIKELY = 0.5
-"""Posterior from which a cause is named: likelier than all else together. From here up wrong causes and false alarms
-together stay below .03 at ten reports; at .7 there are next to none, and a fifth of the right ones are lost."""
+CAUSE_LIKELY = 0.45
+"""Posterior from which a cause is named. Where one is as likely as this and named, it was the true one nine times of
+ten and more on simulated lenses, since the posterior is too modest; wrong causes and false alarms together stay below
+.03 at ten reports, which from .40 down they don't. At .7 there are next to none, and a fifth of the right ones are
+lost."""
 
 CAUSE_SIDE_COUNT = 2
 """Clusters a side that a contrast needs, unless one contributor stands on both sides."""

@@ -219,22 +219,30 @@ def band_offset(priors: Priors, band: str) -> float:
 
 @dataclass(frozen=True)
 class LensBeliefs:
-    """Summed over a catalogue's lenses with evidence: posterior of the lens's own limit (G,), of the
-    spread (spreads,), and per band (sum of its cells' moves against their lens, number of cells). evidence:
-    log likelihood of the catalogue, up to a constant that no prior changes."""
+    """What a catalogue's lenses with evidence teach.
 
-    limits: np.ndarray
-    spreads: np.ndarray
+    likelihood: of spread and lens's own limit, each lens's against its best, (lenses, spreads, G); weight: how
+    much each lens counts, (lenses,); several: whether several clusters speak of it, (lenses,); band_moves: per
+    band, the sum of its cells' moves against their lens, and how many cells; evidence: log likelihood of the
+    catalogue, up to a constant that no prior changes.
+    """
+
+    likelihood: np.ndarray
+    weight: np.ndarray
+    several: np.ndarray
     band_moves: dict[str, tuple[float, float]]
     evidence: float
-    count: int
+
+    @property
+    def count(self) -> int:
+        return len(self.likelihood)
 
 
 def lens_beliefs(
     rows: Rows, priors: Priors, weights: np.ndarray | None = None, *, strangers: bool = False
 ) -> LensBeliefs:
-    """The expectation step of learning the priors. weights: how much each lens counts, (lenses,). strangers: hear
-    of each lens only who has evidence in one of its cells."""
+    """Weigh a catalogue's lenses to learn the priors. weights: how much each lens counts, (lenses,). strangers:
+    hear of each lens only who has evidence in one of its cells."""
     dtype = "float64"
     pooled = pool(rows, priors, dtype)
     told = np.flatnonzero(rows.n_clusters > 0)
@@ -242,20 +250,28 @@ def lens_beliefs(
     messages = _messages(rows, priors, pooled.row_logs, np.full(len(told), -1), told, dtype, strangers)
     start = np.flatnonzero(np.append(True, np.diff(lens) != 0)) if len(told) else np.empty(0, np.intp)
     if not len(start):
-        return LensBeliefs(np.zeros(GRID_POINTS), np.zeros(SPREAD_COUNT), {}, 0.0, 0)
-    base = np.log(np.outer(priors.spreads, priors.limits) + TINY).ravel()
-    logs = base + np.add.reduceat(messages, start, axis=0)
-    joint = normalised(logs)
+        nothing = np.empty(0)
+        return LensBeliefs(np.empty((0, SPREAD_COUNT, GRID_POINTS)), nothing, nothing > 0, {}, 0.0)
+    logs = np.add.reduceat(messages, start, axis=0)
     top = logs.max(axis=1)
-    evidence = np.log(np.exp(logs - top[:, None]).sum(axis=1)) + top
-    joint = joint.reshape(-1, SPREAD_COUNT, GRID_POINTS)
-    lens_mean = np.repeat(joint.sum(axis=1) @ GRID, np.diff(np.append(start, len(told))))
-    cell_mean = pooled.posterior[told].reshape(-1, SPREAD_COUNT, GRID_POINTS).sum(axis=1) @ GRID
+    likelihood = np.exp(logs - top[:, None])
+    joint = likelihood * np.outer(priors.spreads, priors.limits).ravel()
+    total = joint.sum(axis=1)
     weight = np.ones(len(told)) if weights is None else weights[lens]
-    joint *= weight[start][:, None, None]
-    moves = _band_moves([rows.cells.band[cell] for cell in told], weight * (cell_mean - lens_mean), weight)
-    total = float(evidence @ weight[start])
-    return LensBeliefs(joint.sum(axis=(0, 1)), joint.sum(axis=(0, 2)), moves, total, len(start))
+    lens_mean = joint.reshape(-1, SPREAD_COUNT, GRID_POINTS).sum(axis=1) @ GRID / total
+    cell_mean = pooled.posterior[told].reshape(-1, SPREAD_COUNT, GRID_POINTS).sum(axis=1) @ GRID
+    moved = cell_mean - np.repeat(lens_mean, np.diff(np.append(start, len(told))))
+    moves = _band_moves([rows.cells.band[cell] for cell in told], weight * moved, weight)
+    evidence = float((np.log(total + TINY) + top) @ weight[start])
+    likelihood = likelihood.reshape(-1, SPREAD_COUNT, GRID_POINTS)
+    return LensBeliefs(likelihood, weight[start], _voices(rows)[lens[start]] > 1, moves, evidence)
+
+
+def _voices(rows: Rows) -> np.ndarray:
+    """How many clusters speak of each lens, (lenses,)."""
+    width = int(rows.row_cluster.max(initial=0)) + 1
+    pairs = np.unique(rows.cells.lens[rows.row_cell] * width + rows.row_cluster)
+    return np.bincount(pairs // width, minlength=int(rows.cells.lens.max(initial=-1)) + 1)
 
 
 def _band_moves(bands: list[str], moves: np.ndarray, weights: np.ndarray) -> dict[str, tuple[float, float]]:

@@ -16,12 +16,12 @@ from registry.consensus.constants import (
     CELL_SPREAD_AV,
     CELL_SPREAD_LOG_SD,
     CELL_SPREADS_AV,
-    EM_PASSES,
-    PRIOR_SMOOTHING_AV,
+    PRIOR_PASSES,
     VISIBLE_EV,
 )
+from registry.consensus.curves import settle
 from registry.consensus.evidence import Lens, Report
-from registry.consensus.grid import kernel
+from registry.consensus.grid import GRID
 from registry.consensus.pooling import lens_beliefs, normalised
 from registry.consensus.rows import Rows, compile_rows
 
@@ -68,25 +68,18 @@ def learn_cell_spread(rows: Rows, priors: Priors, weights: np.ndarray | None = N
     return float(normalised(held + np.array(told)) @ candidates)
 
 
-def learn_priors(
-    rows: Rows,
-    base: Priors = DEFAULT_PRIORS,
-    weights: np.ndarray | None = None,
-    passes: int = EM_PASSES,
-) -> Priors:
+def learn_priors(rows: Rows, base: Priors = DEFAULT_PRIORS, weights: np.ndarray | None = None) -> Priors:
     """As fit_priors, from compiled rows. weights: how much each lens counts, shape (lenses,)."""
     priors = base
-    smooth = kernel(PRIOR_SMOOTHING_AV)
-    for _ in range(passes):
+    for _ in range(PRIOR_PASSES):
         beliefs = lens_beliefs(rows, priors, weights)
         if not beliefs.count:
             return base
-        limits = BASE_LENSES * np.array(base.limits) + beliefs.limits @ smooth
-        spreads = BASE_LENSES * np.array(base.spreads) + beliefs.spreads
+        limits, spreads = settle(beliefs, priors, float(np.array(base.limits) @ GRID))
         priors = replace(
             base,
-            limits=tuple((limits / limits.sum()).tolist()),
-            spreads=tuple((spreads / spreads.sum()).tolist()),
+            limits=tuple(limits.tolist()),
+            spreads=tuple(spreads.tolist()),
             offsets=_offsets(beliefs.band_moves, base),
             lenses=beliefs.count,
         )

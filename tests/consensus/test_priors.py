@@ -10,6 +10,7 @@ import pytest
 
 from registry.consensus.assessment import assess_catalogue, assess_lens
 from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
+from registry.consensus.constants import SPREADS
 from registry.consensus.grid import GRID, kernel
 from registry.consensus.priors import fit_priors
 from tests.consensus.makers import PRIME, ZOOM, agreeing, chances, measured, only_cell, sweep
@@ -95,6 +96,32 @@ def test_priors_of_an_earlier_method_still_load_with_what_it_computed_with(unkno
     base = {name: getattr(DEFAULT_PRIORS, name) for name in unknown_then}
     assert again == replace(learned, method_version="2026.1", **base)
     assert assess_lens(PRIME, agreeing(3, 8), again).cells
+
+
+def test_spreads_of_an_earlier_method_are_moved_to_todays():
+    stored = {**DEFAULT_PRIORS.to_dict(), "spreads": [0, 0, 1, 0, 0, 0], "method_version": "2026.3"}
+    del stored["spread_points"]
+    moved = Priors.from_dict(stored)
+    assert sum(moved.spreads) == pytest.approx(1)
+    assert np.exp(moved.spreads @ np.log(SPREADS)) == pytest.approx(0.7)
+
+
+def test_lenses_with_one_voice_each_teach_limits_but_not_how_far_tests_scatter():
+    """The two would be one figure there: lenses far apart, or tests that miss by far."""
+    learned = fit_priors([(PRIME, agreeing(1, (4, 16)[number % 2])) for number in range(60)])
+    assert learned.limits != DEFAULT_PRIORS.limits
+    assert learned.spreads == pytest.approx(DEFAULT_PRIORS.spreads, rel=1e-3)
+
+
+def test_a_catalogue_of_like_lenses_expects_the_next_one_to_be_like_them():
+    """The few figures of the curve follow a small catalogue, which its free form could not."""
+
+    def width(priors: Priors) -> float:
+        limits = np.array(priors.limits)
+        return float(np.sqrt(limits @ (GRID - limits @ GRID) ** 2))
+
+    learned = fit_priors([(PRIME, agreeing(3, 8))] * 15)
+    assert width(learned) < 0.75 * width(DEFAULT_PRIORS)
 
 
 def test_a_stricter_reader_expects_earlier_limits():
