@@ -51,7 +51,7 @@ def test_a_finding_is_on_the_desk_with_its_grounds_and_figures(client, moderator
     assert "Registered at about the same time" in text_of(client.get("/review/voices/"))
     shown = text_of(client.get(f"/review/voices/{pair[1].public_id}/"))
     assert "registered 30 minutes apart; 7 of 7 stops read alike" in shown
-    assert "Dunlin, Knot: one person, or 2?" in shown
+    assert "Dunlin, Knot: one person, or several?" in shown
 
 
 def test_deciding_there_makes_a_public_decision_that_names_them(client, moderator, pair):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 
 from django import template
 
@@ -48,6 +49,11 @@ def moved_words(moved) -> str:
 
 
 @register.filter
+def said_now(moved) -> str:
+    return _said(moved.before)
+
+
+@register.filter
 def said_then(moved) -> str:
     return _said(moved.after)
 
@@ -70,11 +76,15 @@ def sign_told(sign: VoiceSign) -> str:
         case Ground.TOGETHER:
             burst = f", of {figures['accounts']} within a day" if figures["accounts"] > 2 else ""
             alike = f"{figures['alike_stops']} of {figures['shared_stops']} stops read alike"
-            return f"registered {figures['minutes_apart']} minutes apart{burst}; {alike}"
+            minutes = figures["minutes_apart"]
+            apart = f"{minutes} minutes apart" if minutes > 1 else "within a minute of each other"
+            return f"registered {apart}{burst}; {alike}"
         case Ground.ADDRESS:
-            return f"acted from one network address, last on {figures['seen_on']}"
+            seen = date.fromisoformat(figures["seen_on"])
+            return f"acted from one network address, last on {seen:%-d %b %Y}"
     files = f", {figures['same_files']} the same file" if figures["same_files"] else ""
-    return f"{figures['frames']} frame(s) alike{files}; grain correlates by up to {figures['likeness']:.2f}"
+    frames = f"{figures['frames']} frame{'' if figures['frames'] == 1 else 's'} alike"
+    return f"{frames}{files}; grain correlates by up to {figures['likeness']:.2f}"
 
 
 @register.filter

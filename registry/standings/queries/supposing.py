@@ -71,6 +71,10 @@ class Moved:
         return self.before["words"] != self.after["words"]
 
     @property
+    def confidence_changes(self) -> bool:
+        return self.before["confidence"] != self.after["confidence"]
+
+    @property
     def largest_change(self) -> float:
         """Of the chance of a clean frame, at a stop that both tell of."""
         told = {stop["f_number"]: stop["p_clean"] for stop in self.before["stops"]}

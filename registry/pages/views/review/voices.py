@@ -14,7 +14,6 @@ from registry.moderation.queries.joining import candidate_of, copies_joined, joi
 from registry.moderation.queries.voices import VoiceFinding, finding_of, findings, foreseen_as_one
 from registry.moderation.rules import check_may_moderate
 from registry.moderation.services import decide
-from registry.moderation.services.deciding import told
 from registry.moderation.services.voices import decide_voices, let_all_count
 from registry.pages.forms.review import ReasonForm, VoicesForm
 from registry.pages.problems import put_beside_fields, status_of
@@ -108,7 +107,7 @@ def _join(request: HttpRequest):
 def _about(finding: VoiceFinding) -> dict:
     return {
         "finding": finding,
-        "expected": told(foreseen_as_one(finding)),
+        "moved": foreseen_as_one(finding),
         "tests": [
             (account, [report for report in finding.tests if report.author_id == account.pk])
             for account in finding.accounts
