@@ -17,7 +17,7 @@ from registry.consensus.constants import METHOD_VERSION, SPREADS, VISIBLE_EV
 from registry.consensus.disagreement import Suspect, suspect_rows
 from registry.consensus.evidence import Lens, Report
 from registry.consensus.pooling import Pool, pool
-from registry.consensus.rows import Rows, compile_rows
+from registry.consensus.rows import Rows, compile_rows, run_starts
 from registry.consensus.verdicts import CODES, CONFIDENCES, Ruling, Verdict, rule
 from registry.optics.stops import f_number_of, nearest_marks
 
@@ -164,7 +164,7 @@ def assess_fast(arrays: EvidenceArrays, priors: Priors = DEFAULT_PRIORS) -> Stan
 
 def _whole_lenses(lens: np.ndarray, size: int) -> list[int]:
     """Bounds of runs of cells, some size long, that never cut a lens in two."""
-    starts = np.flatnonzero(np.append(True, np.diff(lens) != 0)) if len(lens) else np.empty(0, dtype=int)
+    starts = run_starts(lens)
     chosen = np.unique(np.searchsorted(starts, np.arange(0, len(lens), size)))
     return [*starts[chosen[chosen < len(starts)]].tolist(), len(lens)]
 

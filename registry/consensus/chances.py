@@ -62,7 +62,7 @@ def chance_bands(posterior: np.ndarray, avs: np.ndarray) -> tuple[np.ndarray, np
 def _level_where(mass: np.ndarray, wanted: float) -> np.ndarray:
     """Chance below which the wanted mass lies, by linear interpolation between LEVELS."""
     upper = np.maximum(np.argmax(mass >= wanted, axis=2), 1)
-    cell, stop = np.ogrid[: mass.shape[0], : mass.shape[1]]
+    cell, stop = np.arange(mass.shape[0])[:, None], np.arange(mass.shape[1])
     below, above = mass[cell, stop, upper - 1], mass[cell, stop, upper]
     part = np.clip((wanted - below) / np.maximum(above - below, 1e-12), 0, 1)
     return LEVELS[upper - 1] + part * (LEVELS[upper] - LEVELS[upper - 1])

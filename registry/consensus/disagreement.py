@@ -10,7 +10,7 @@ from registry.consensus.chances import clean_chances
 from registry.consensus.constants import SUSPECT_P
 from registry.consensus.grid import EDGES
 from registry.consensus.pooling import Pool, normalised
-from registry.consensus.rows import Rows
+from registry.consensus.rows import Rows, run_starts
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ def _contradicted(rows: Rows, clean: np.ndarray, hot: np.ndarray) -> np.ndarray:
     """Rows that some other row of their cell contradicts; nothing else can surprise."""
     if not len(rows.row_cell):
         return np.zeros(0, dtype=bool)
-    start = np.flatnonzero(np.append(True, np.diff(rows.row_cell) != 0))
+    start = run_starts(rows.row_cell)
     size = np.diff(np.append(start, len(rows.row_cell)))
     earliest_hot = np.repeat(np.minimum.reduceat(hot, start), size)
     latest_clean = np.repeat(np.maximum.reduceat(clean, start), size)

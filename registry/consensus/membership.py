@@ -163,15 +163,14 @@ def _widest(arrays: EvidenceArrays, cells: np.ndarray, zone_rank: np.ndarray) ->
 
 def _stops(arrays: EvidenceArrays, cell_lens: np.ndarray, low: np.ndarray, entries):
     """avs (V,), ladder and tested (cells, V). low: Av where each cell's ladder starts."""
-    report = np.concatenate([arrays.reading_report, arrays.claimed_report])
-    av = np.concatenate([arrays.reading_av, arrays.claimed_av])
-    is_reading = np.arange(len(report)) < len(arrays.reading_report)
-    # What a claim amounts to on the grid is no stop that anyone tested; what it speaks of is.
-    claims = np.zeros(len(arrays.report_lens), dtype=bool)
-    claims[arrays.claimed_report] = True
-    seen = ~(is_reading & claims[report])
-    report, av = report[seen], av[seen]
-
+    report, av = arrays.reading_report, arrays.reading_av
+    if len(arrays.claimed_report):
+        # What a claim amounts to on the grid is no stop that anyone tested; what it speaks of is.
+        claims = np.zeros(len(arrays.report_lens), dtype=bool)
+        claims[arrays.claimed_report] = True
+        read = ~claims[report]
+        report = np.concatenate([report[read], arrays.claimed_report])
+        av = np.concatenate([av[read], arrays.claimed_av])
     high = arrays.lens_narrowest[cell_lens]
     micro = np.unique(np.round(np.concatenate([_FULL_AVS, low, high, np.unique(av)]) * 1e6).astype(np.int64))
     avs = micro / 1e6

@@ -21,7 +21,7 @@ from registry.consensus.grid import (
     single_kernels,
     within_kernels,
 )
-from registry.consensus.rows import Rows, ranges
+from registry.consensus.rows import Rows, ranges, run_starts
 
 TINY = 1e-30
 WIDTH = SPREAD_COUNT * GRID_POINTS
@@ -248,7 +248,7 @@ def lens_beliefs(
     told = np.flatnonzero(rows.n_clusters > 0)
     lens = rows.cells.lens[told]
     messages = _messages(rows, priors, pooled.row_logs, np.full(len(told), -1), told, dtype, strangers)
-    start = np.flatnonzero(np.append(True, np.diff(lens) != 0)) if len(told) else np.empty(0, np.intp)
+    start = run_starts(lens)
     if not len(start):
         nothing = np.empty(0)
         return LensBeliefs(np.empty((0, SPREAD_COUNT, GRID_POINTS)), nothing, nothing > 0, {}, 0.0)

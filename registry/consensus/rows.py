@@ -134,7 +134,7 @@ def settle_readings(arrays: EvidenceArrays) -> tuple[np.ndarray, ...]:
     place, odds = place[order], odds[order]
     fresh = np.append(True, (np.diff(place) != 0) | (np.diff(odds) != 0))
     place, odds, order = place[fresh], odds[fresh], order[fresh]
-    start = np.flatnonzero(np.append(True, np.diff(place) != 0))
+    start = run_starts(place)
     mean = np.add.reduceat(odds, start) / np.diff(np.append(start, len(odds)))
     kept = order[start]
     return arrays.reading_report[kept], arrays.reading_av[kept] + 0.0, mean
@@ -155,7 +155,7 @@ def _sweep_hashes(report: np.ndarray, av: np.ndarray, odds: np.ndarray, count: i
         return hashes
     content = _mixed_bits(np.round(av * 1e6).astype(np.int64).view(np.uint64))
     content = _mixed_bits(content ^ np.ascontiguousarray(odds).view(np.uint64))
-    start = np.flatnonzero(np.append(True, np.diff(report) != 0))
+    start = run_starts(report)
     hashes[report[start]] = np.add.reduceat(content, start)
     return hashes
 
@@ -182,7 +182,7 @@ def _rows(arrays, cells: Cells, clusters, report_pattern, pattern_hashes, patter
     fresh = np.ones(len(order), dtype=bool)
     fresh[1:] = (np.diff(place[order]) != 0) | (np.diff(entry_pattern[order]) != 0)
     kept = order[fresh]
-    start = np.flatnonzero(np.append(True, np.diff(place[kept]) != 0)) if len(kept) else np.empty(0, np.intp)
+    start = run_starts(place[kept])
     size = np.diff(np.append(start, len(kept)))
     share = np.maximum.reduceat(cells.entry_share[kept], start) if len(kept) else np.empty(0)
     row_hash = _row_hashes(pattern_hashes[entry_pattern[kept]], start, share)
@@ -211,6 +211,13 @@ def _rows(arrays, cells: Cells, clusters, report_pattern, pattern_hashes, patter
         entry_row=entry_row,
         **counts,
     )
+
+
+def run_starts(values: np.ndarray) -> np.ndarray:
+    """Where each run of equal values begins."""
+    fresh = np.ones(len(values), dtype=bool)
+    np.not_equal(values[1:], values[:-1], out=fresh[1:])
+    return np.flatnonzero(fresh)
 
 
 def ranges(start: np.ndarray, size: np.ndarray) -> np.ndarray:

@@ -21,7 +21,7 @@ from registry.consensus.constants import (
     SAFE_CHANCE,
     SAME_STOP_AV,
 )
-from registry.consensus.rows import Rows, ranges
+from registry.consensus.rows import Rows, ranges, run_starts
 
 CODES = (
     "no-reports",
@@ -128,15 +128,17 @@ def _differ(rows: Rows) -> np.ndarray:
         return differ
     clean, hot = (ends[rows.row_unique] for ends in rows.camps)
     n = rows.n_clusters
-    start = np.flatnonzero(np.append(True, np.diff(rows.row_cell) != 0))
+    start = run_starts(rows.row_cell)
     cell = rows.row_cell[start]
     gap = np.maximum.reduceat(clean, start) - np.minimum.reduceat(hot, start)
     slack = GRID_STEP_AV / 2
     differ[cell] = (n[cell] > 1) & (n[cell] <= FEW_REPORTS) & (gap >= FEW_GAP_AV - slack)
     apart = np.zeros(count, dtype=bool)
     apart[cell] = gap >= DIFFER_GAP_AV - slack
-    torn = (apart & (n >= 2 * DIFFER_EACH_SIDE))[rows.row_cell]
-    differ[_split(rows.row_cell[torn], clean[torn], hot[torn], slack)] = True
+    apart &= n >= 2 * DIFFER_EACH_SIDE
+    if apart.any():
+        torn = apart[rows.row_cell]
+        differ[_split(rows.row_cell[torn], clean[torn], hot[torn], slack)] = True
     return differ
 
 
