@@ -24,6 +24,10 @@ IN_FORCE, PROPOSED = "7k2m9x4w1q", "p6x3j8m2ka"
 COPY, RIG, BAG, PICKS = "c4n8r2y7wt", "r9v5g3h8pm", "b3q7k6d2xj", "k8w2t5z4vc"
 CONFLICT, STANDING, WANTED, TOKEN, NOTICE = 1003, 1412, 1031, 1008, 1057
 RELEASE = "2026.1"
+ACCOUNT, WAITING, HIDDEN, OWN_HIDDEN = "2x8d4k7m1q", "v6n3t9j5kr", "6t4n8q2xhc", "9qk2m7x4wd"
+BLOCK, APPEAL, FLAG, MERGE, INTEREST, EVENT = 1061, 1071, 1081, 1091, 1101, 1042
+KEPT, DOUBLE, PROPOSED_LENS = "osterby-marram-35", "osterby-maram-35", "osterby-sedge-40-mm-f-2"
+PROPOSAL = {"kind": "lens", "slug": PROPOSED_LENS}
 WHY = {"reason": "I looked at the frames too."}
 ASIDE = {
     "act": "set-aside",
@@ -101,6 +105,38 @@ def sent(says: str, body: Any, **path: Any) -> Asked:
 
 # By operation. One that is not here is asked by its bare address.
 ASKED: dict[str, Asked] = {
+    "accounts_retrieve": at(public_id=ACCOUNT),
+    "appeals_retrieve": at(id=APPEAL),
+    "appeals_answer_create": at(id=APPEAL),
+    "blocks_retrieve": at(id=BLOCK),
+    "blocks_lift_create": at(id=BLOCK),
+    "desk_list": at(kind="waiting"),
+    "desk_hand_back_create": at(kind="waiting", key=WAITING),
+    "desk_take_on_create": at(kind="waiting", key=WAITING),
+    "events_list": Asked(query={"limit": 2}),
+    "events_retrieve": at(sequence=EVENT),
+    "flags_create": sent(
+        "A face in a picture",
+        {"report": REPORT, "image": IMAGE, "reason_code": "person", "says": "Left edge."},
+    ),
+    "flags_retrieve": at(id=FLAG),
+    "flags_settle_create": at(id=FLAG),
+    "gear_doubles_list": Asked(query={"kind": "lens"}),
+    "gear_history_retrieve": at(kind="lens", slug=LENS),
+    "gear_merges_retrieve": at(id=MERGE),
+    "gear_merges_take_back_create": at(id=MERGE),
+    "gear_proposals_retrieve": at(**PROPOSAL),
+    "gear_proposals_accept_create": at(**PROPOSAL),
+    "gear_proposals_refuse_create": at(**PROPOSAL),
+    "hidden_pictures_retrieve": at(public_id=HIDDEN),
+    "hidden_pictures_keep_create": at(public_id=HIDDEN),
+    "hidden_pictures_picture_retrieve": at(public_id=HIDDEN),
+    "hidden_pictures_show_create": at(public_id=HIDDEN),
+    "me_interests_retrieve": at(id=INTEREST),
+    "me_interests_destroy": at(id=INTEREST),
+    "waiting_reports_retrieve": at(public_id=WAITING),
+    "waiting_reports_confirm_create": at(public_id=WAITING),
+    "waiting_reports_refuse_create": at(public_id=WAITING),
     "adapters_retrieve": at(slug=ADAPTER),
     "bags_retrieve": at(public_id=BAG),
     "bodies_list": Asked(query={"search": "causey"}),

@@ -24,6 +24,7 @@ from registry.wanted.models import WantedTest
 from registry.wanted.services import rank_wanted_tests
 from registry.watching.models import Notice
 from registry.watching.services import watch_lens
+from tests.api import moderated_world
 from tests.factories import (
     AccountFactory,
     BodyFactory,
@@ -45,7 +46,10 @@ def build() -> tuple[Account, dict[Any, Any]]:
     lens, second, third = _gear()
     ids = _own_things(asker, lens)
     ids |= _reports(asker, lens, third) | _decisions(other, lens, second)
+    ids |= moderated_world.build(asker, other)
     drain_tasks()
+    for kept in Lens.objects.all():
+        refresh_lens(kept)
     rank_wanted_tests()
     make_release(shown.RELEASE)
     wanted = WantedTest.objects.get(lens__slug=shown.LACKING_LENS, cut_on_group="700-780")
@@ -139,7 +143,6 @@ def _decisions(other: Account, lens: Lens, second: Lens) -> dict[Any, Any]:
     aside = {"act": "set-aside", "reason_code": "not-a-target", "reason": "The frames show the dunes."}
     proposed = decide(by=other, conflict=open_conflicts(second).get(), reports=doubtful[3:], **aside)
     lone = report_on(LensFactory(slug="osterby-marram-lone", mass_g=200))
-    refresh_lens(lone.lens)
     in_force = decide(by=other, act="ask", reports=[lone], reason="Was the hood on?")
     return {
         shown.CONFLICT: conflict.pk,
