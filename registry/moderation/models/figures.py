@@ -4,7 +4,8 @@ from django.db import models
 
 
 class DayFigures(models.Model):
-    """median_days: from a conflict's opening to its first decision, of the last 90 days; None without one.
+    """median_days: from a conflict's opening to its first decision in effect, of the last 90 days; None
+    without one.
     well_founded: share of stated standings that rest on three independent reports or more. reliability:
     Krippendorff's α of all grades; both None while there is too little."""
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
 from statistics import median
 from typing import Any
 
-from django.db.models import Min
 from django.utils import timezone
 
 from registry.consensus.descriptive import registry_agreement
@@ -18,6 +18,8 @@ from registry.standings.queries.evidence import counting_reports, evidence_by_pa
 LOOKED_BACK = timedelta(days=90)
 ENOUGH_VOICES = 3
 ROWS_SHOWN = 12
+# A question settles nothing.
+SETTLING = [act for act in DECIDING if act != Act.ASK]
 
 
 def figures_now() -> dict[str, Any]:
@@ -53,13 +55,22 @@ def figures_over_time() -> list[DayFigures]:
 
 
 def _median_days() -> float | None:
-    settling = [act for act in DECIDING if act != Act.ASK]
-    firsts = dict(
-        Decision.objects.filter(conflict__isnull=False, act__in=settling, at__gt=timezone.now() - LOOKED_BACK)
-        .order_by()
-        .values_list("conflict")
-        .annotate(first=Min("at"))
-    )
-    opened = dict(Conflict.objects.filter(pk__in=firsts).values_list("pk", "opened_at"))
-    spans = [(firsts[pk] - at).total_seconds() / 86400 for pk, at in opened.items()]
+    """From a conflict's opening to the first decision on it that took effect, of those that did so lately."""
+    firsts: dict[int, datetime] = {}
+    for conflict, at in [*_decided_at_once(), *_agreed_to()]:
+        firsts[conflict] = min(at, firsts.get(conflict, at))
+    lately = timezone.now() - LOOKED_BACK
+    opened = Conflict.objects.filter(pk__in=[pk for pk, at in firsts.items() if at > lately])
+    spans = [(firsts[pk] - at).total_seconds() / 86400 for pk, at in opened.values_list("pk", "opened_at")]
     return median(spans) if spans else None
+
+
+def _decided_at_once() -> Iterable[tuple[int, datetime]]:
+    settling = Decision.objects.filter(conflict__isnull=False, act__in=SETTLING, proposed=False)
+    return settling.order_by().values_list("conflict", "at")
+
+
+def _agreed_to() -> Iterable[tuple[int, datetime]]:
+    """Proposals, at the time at which someone else agreed to them."""
+    agreed = Decision.objects.filter(act__in=(Act.APPROVE, Act.CONSENT), about__act__in=SETTLING)
+    return agreed.filter(about__conflict__isnull=False).order_by().values_list("about__conflict", "at")
