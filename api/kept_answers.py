@@ -17,7 +17,7 @@ PLAIN = ("*/*", "application/json")
 
 class KeptAnswers:
     """For a resource, before its base: answers GET from what is kept. Asking whether something has changed is not
-    counted against the asker's limit; everything else is."""
+    counted against the asker's limit, so that 304 says nothing of it; everything else is, and tells what is left."""
 
     def stamp(self, action: str, **address: str) -> object | None:
         """The state that an action's answer is made from; None where its answers are not kept."""
@@ -34,7 +34,7 @@ class KeptAnswers:
         found = find(tag)
         if found is not None and RequestThrottle().allow_request(request, self):
             content, headers = found
-            return _tagged(HttpResponse(content, headers=headers), tag)
+            return _tagged(HttpResponse(content, headers=headers | self.rate_headers), tag)
         return self._made(super().dispatch(request, *args, **address), tag)
 
     def _made(self, response: HttpResponse, tag: str) -> HttpResponse:

@@ -75,3 +75,11 @@ def test_programs_with_a_token_get_the_same_answer(anyone, lens):
     report_on(lens)
     with_account = with_token(AccountFactory(), "read")
     assert with_account.get(ADDRESSES[0]).json() == anyone.get(ADDRESSES[0]).json()
+
+
+def test_a_kept_answer_tells_what_is_left_and_asking_for_changes_tells_nothing(anyone, lens, settings):
+    report_on(lens)
+    settings.API_LIMITS = settings.API_LIMITS | {"reads": 3}
+    first, kept = anyone.get(ADDRESSES[0]), anyone.get(ADDRESSES[0])
+    assert [answer["RateLimit-Remaining"] for answer in (first, kept)] == ["2", "1"]
+    assert "RateLimit-Remaining" not in anyone.get(ADDRESSES[0], HTTP_IF_NONE_MATCH=kept["ETag"])
