@@ -18,6 +18,7 @@ from registry.consensus.cells import cut_on_band, focal_zone
 from registry.consensus.constants import METHOD_VERSION, VISIBLE_EV
 from registry.errors import Problem, Unreadable
 from registry.publishing.comparing import table_rows
+from registry.publishing.forms_compared import UNREADABLE, first_difference
 from registry.publishing.tables import TABLES
 from registry.standings.by_condition import condition_in, stated_fields
 from registry.standings.queries.evidence import usable_entries
@@ -48,14 +49,23 @@ MOST_DIFFERENCES = 20
 def verify_release(folder: Path) -> Verified:
     """Check every checksum of a release's folder, then compute every standing from its files and compare the digits.
 
-    Raises Unreadable for a folder that is no release, or one of another version of the method.
+    Of a table that was changed, the first cell is named in which its two forms differ, and the standings are computed
+    all the same, so that what the change does to them is told too. Raises Unreadable for a folder that is no release,
+    or one of another version of the method.
     """
     outcome = Verified()
     package = _package(folder)
     _check_files(folder, package, outcome)
-    if outcome.holds:
+    files_hold = outcome.holds
+    try:
         _check_method(folder)
         check_standings(folder, outcome)
+    except (*UNREADABLE, Unreadable) as failure:
+        if files_hold:
+            raise
+        outcome.differences.append(
+            f"the standings can't be computed from what is left: {_short(str(failure))}"
+        )
     return outcome
 
 
@@ -210,8 +220,10 @@ def _check_files(folder: Path, package: dict, outcome: Verified) -> None:
         if not file.is_file():
             outcome.differences.append(f"{path}: the file is missing")
         elif sha256_of(file) != digest:
+            place = first_difference(folder, path)
             outcome.differences.append(
                 f"{path}: the file is not the one that was published (its SHA-256 differs)"
+                + (f"; {place}" if place else "")
             )
 
 

@@ -1,6 +1,9 @@
 """A lens's ladder in other people's pages (oEmbed 1.0, the open specification at oembed.com, sections 2.2 and 2.3)."""
 
+import html
+import re
 from urllib.parse import urlencode
+from xml.etree import ElementTree
 
 import pytest
 from django.urls import reverse
@@ -69,6 +72,33 @@ def test_oembed_keeps_to_the_consumers_limits(client, settings, lens):
     assert 'width="300"' in told["html"]
 
 
+@pytest.mark.parametrize("width", [1, 100, 239, 459])
+def test_a_narrow_column_gets_no_wider_frame(client, settings, lens, width):
+    """Section 2.2: the answer's width must not exceed maxwidth."""
+    assert oembed(client, settings, lens, maxwidth=str(width)).json()["width"] == width
+
+
+def test_oembed_says_the_same_in_xml(client, settings):
+    """Section 2.3.3.2: text/xml, one element a member of the JSON, under <oembed>."""
+    lens = LensFactory(name="Marram <&> 35 mm f/1.4", slug="odd-name")
+    answer = oembed(client, settings, lens, format="xml")
+    assert answer["Content-Type"].startswith("text/xml")
+    root = ElementTree.fromstring(answer.content)
+    told = oembed(client, settings, lens).json()
+    assert root.tag == "oembed"
+    assert {child.tag: child.text for child in root} == {name: str(value) for name, value in told.items()}
+
+
+def test_the_lens_page_tells_consumers_where_to_ask_in_both_forms(client, settings, lens):
+    """Section 4, discovery: the links' addresses answer for this very lens."""
+    settings.PUBLIC_URL = "https://registry.example"
+    page = client.get(reverse("lens", args=[lens.slug])).content.decode()
+    for kind in ("application/json+oembed", "text/xml+oembed"):
+        (address,) = re.findall(rf'<link rel="alternate" type="{re.escape(kind)}" href="([^"]+)"', page)
+        told = client.get(html.unescape(address).removeprefix("https://registry.example"))
+        assert told.status_code == 200 and str(lens) in told.content.decode()
+
+
 def test_a_title_cannot_break_out_of_the_frame(client, settings):
     lens = LensFactory(name='Marram "><script>alert(1)</script>', slug="odd")
     assert "<script>" not in oembed(client, settings, lens).json()["html"]
@@ -84,5 +114,5 @@ def test_what_is_no_lens_here_is_not_embedded(client, settings, url):
 
 
 def test_another_format_is_not_implemented_and_a_wrong_size_is_refused(client, settings, lens):
-    assert oembed(client, settings, lens, format="xml").status_code == 501
+    assert oembed(client, settings, lens, format="yaml").status_code == 501
     assert oembed(client, settings, lens, maxwidth="wide").status_code == 422

@@ -4,6 +4,8 @@ import csv
 import json
 import shutil
 
+import pyarrow
+import pyarrow.parquet
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, transaction
@@ -13,6 +15,7 @@ from registry.errors import Conflict, InvalidInput, NotFound, Unreadable
 from registry.gear.models import FactSource
 from registry.ledger.models import Event
 from registry.publishing.comparing import table_rows
+from registry.publishing.forms_compared import first_difference
 from registry.publishing.models import Release, ReleasedStanding
 from registry.publishing.package import Edition, citation
 from registry.publishing.queries import folder_of, release_by_version, released_rows
@@ -109,9 +112,31 @@ def test_checksums_are_of_the_files(lens):
 def test_a_changed_file_is_named(lens):
     make_release("2026.1")
     file = folder_of("2026.1") / "data/readings.csv"
-    file.write_bytes(file.read_bytes().replace(b"0.3", b"0.2", 1))
-    outcome = verify_release(folder_of("2026.1"))
-    assert outcome.differences[0].startswith("data/readings.csv: the file is not the one that was published")
+    file.write_bytes(file.read_bytes().replace(b"0.3,", b"0.2,", 1))
+    (difference,) = verify_release(folder_of("2026.1")).differences
+    assert difference.startswith("data/readings.csv: the file is not the one that was published")
+    assert difference.endswith("excess_ev: “0.2” in the CSV, “0.3” in the Parquet file")
+
+
+def test_a_changed_digit_of_the_evidence_is_named_with_the_standings_that_it_changes(lens):
+    """Changed in the form that standings are computed from, with everything else left as it was."""
+    made = make_release("2026.1")
+    path = "data/readings.parquet"
+    table = pyarrow.parquet.read_table(folder_of("2026.1") / path)
+    column = table.schema.get_field_index("excess_ev")
+    changed = [0.05 if value == 0.3 else value for value in table.column("excess_ev").to_pylist()]
+    table = table.set_column(column, table.schema.field(column), pyarrow.array(changed, pyarrow.float64()))
+    pyarrow.parquet.write_table(table, folder_of("2026.1") / path)
+    first, *rest = verify_release(folder_of("2026.1")).differences
+    assert first.startswith(f"{path}: the file is not the one that was published")
+    assert "“0.3” in the CSV, “0.05” in the Parquet file" in first
+    assert any(lens.slug in said and "in the release and" in said for said in rest)
+    assert made.counts["readings"] == 9
+
+
+def test_no_form_of_any_table_says_something_else(lens):
+    made = make_release("2026.1")
+    assert [first_difference(folder_of("2026.1"), path) for path in made.files] == [None] * len(made.files)
 
 
 def test_a_missing_file_is_named(lens):

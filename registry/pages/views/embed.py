@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from urllib.parse import urlencode, urlsplit
+from xml.etree import ElementTree
 
 from csp.decorators import csp_replace
 from django.conf import settings
@@ -22,7 +23,7 @@ from registry.pages.views.lens import GLASS, glass_asked_for
 from registry.standings import queries as standings
 
 # A frame fits a column of text; a zoom's ladders stand under each other.
-WIDTH, SMALLEST_WIDTH = 460, 240
+WIDTH = 460
 HEIGHT_OF_HEAD, HEIGHT_OF_LADDER = 150, 150
 CACHED_SECONDS = 300
 OF_THE_LADDER = ("cut_on_nm", "visible_ev", "theme", *GLASS)
@@ -62,8 +63,9 @@ def _ladder(request: HttpRequest, slug: str, form: PictureForm, options: dict) -
 @require_safe
 def oembed(request: HttpRequest) -> HttpResponse:
     """The answer to a consumer of oEmbed 1.0 (the open specification, section 2) for a lens's address here."""
-    if request.GET.get("format", "json") != "json":
-        return render(request, "pages/error.html", _no_format(request.GET["format"]), status=501)
+    form_asked = request.GET.get("format", "json")
+    if form_asked not in FORMATS:
+        return render(request, "pages/error.html", _no_format(form_asked), status=501)
     lens, question = _lens_meant(request.GET.get("url", ""))
     form = PictureForm(question)
     form.options()
@@ -71,7 +73,7 @@ def oembed(request: HttpRequest) -> HttpResponse:
         lens, cut_on_nm=form.camera().cut_on_nm, visible_ev=form.camera().visible_ev
     )
     shown = max(1, sum(zone.tested for zone in answer.zones))
-    width = max(SMALLEST_WIDTH, min(WIDTH, _size(request, "maxwidth")))
+    width = min(WIDTH, _size(request, "maxwidth"))
     height = min(HEIGHT_OF_HEAD + HEIGHT_OF_LADDER * shown, _size(request, "maxheight"))
     kept_question = {name: question[name] for name in OF_THE_LADDER if name in question}
     source = f"{settings.PUBLIC_URL}{reverse('embed-ladder', args=[lens.slug])}"
@@ -89,11 +91,25 @@ def oembed(request: HttpRequest) -> HttpResponse:
         "width": width,
         "height": height,
     }
-    response = JsonResponse(told)
+    response = FORMATS[form_asked](told)
     response["Access-Control-Allow-Origin"] = (
         "*"  # oEmbed is read by pages of other sites; nothing here is private
     )
     return response
+
+
+def _as_xml(told: dict) -> HttpResponse:
+    """The same members as elements (the specification, section 2.3.3.2)."""
+    root = ElementTree.Element("oembed")
+    for name, value in told.items():
+        ElementTree.SubElement(root, name).text = str(value)
+    head = b'<?xml version="1.0" encoding="utf-8" standalone="yes"?>\n'
+    return HttpResponse(
+        head + ElementTree.tostring(root, encoding="utf-8"), content_type="text/xml; charset=utf-8"
+    )
+
+
+FORMATS = {"json": JsonResponse, "xml": _as_xml}
 
 
 def _answer(request: HttpRequest, slug: str, form: PictureForm) -> standings.LensAnswer:
@@ -150,7 +166,7 @@ def _no_format(asked: str) -> dict:
         code="embed-format",
         field="format",
         value=asked[:40],
-        says=f"This registry answers oEmbed as JSON, not as “{asked[:40]}”.",
-        remedy="Ask with format=json, or leave the format out.",
+        says=f"This registry answers oEmbed as JSON or XML, not as “{asked[:40]}”.",
+        remedy="Ask with format=json or format=xml, or leave the format out.",
     )
     return {"heading": "That format is not served", "problems": [problem], "status": 501}
