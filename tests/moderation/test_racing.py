@@ -23,6 +23,9 @@ from tests.factories import AccountFactory, LensFactory
 from tests.standings.evidence import report_on
 moderators = [AccountFactory(moderator=True) for _ in range(3)]
 world = {{"moderators": [one.pk for one in moderators], "conflicts": [], "proposals": []}}
+world |= {{"waiting": [], "revised": [], "pairs": []}}
+established = report_on(LensFactory(widest_f=2)).author
+world["established"] = established.pk
 for _ in range({CONFLICTS}):
     lens = LensFactory(widest_f=2)
     reports = [report_on(lens, limit=limit) for limit in (11, 11, 11, 2.8, 2.8)]
@@ -35,6 +38,11 @@ for _ in range({CONFLICTS}):
     made = decide(by=moderators[2], act="set-aside", reports=reports[3:], reason="Dunes.", reason_code="not-a-target")
     assert made.proposed
     world["proposals"].append(made.pk)
+    world["revised"].append(reports[3].pk)
+    world["waiting"].append(report_on(LensFactory(widest_f=2), state="waiting").pk)
+    lens = LensFactory(widest_f=2)
+    pair = [report_on(lens).author.pk for _ in range(8)][:2]
+    world["pairs"].append([lens.pk, pair])
 print(json.dumps(world))
 """
 MODERATOR = """
@@ -44,7 +52,9 @@ from registry.accounts.models import Account
 from registry.errors import Conflict as Refused
 from registry.moderation.models import Decision
 from registry.moderation.services import answer_proposal, decide
+from registry.moderation.services.voices import decide_voices
 from registry.reports.models import Report
+from registry.reports.services.confirming import confirm_report
 from registry.standings.models import Conflict
 world, who = json.loads(sys.argv[1]), int(sys.argv[2])
 me = Account.objects.get(pk=world["moderators"][who])
@@ -65,13 +75,21 @@ for number, version, rows in world["conflicts"]:
 for number in world["proposals"]:
     proposal = Decision.objects.get(pk=number)
     attempt(lambda: answer_proposal(decision=proposal, by=me, agree=who == 0, reason="At once."))
+for number in world["waiting"]:
+    attempt(lambda: confirm_report(report=Report.objects.get(pk=number), by=me))
+for _, pair in world["pairs"]:
+    accounts = list(Account.objects.filter(pk__in=pair))
+    attempt(lambda: decide_voices(by=me, act="same-voice", accounts=accounts, reason="At once."))
 print(json.dumps(told))
 """
 CONTRIBUTOR = """
 import django, json, sys, time
 django.setup()
+from registry.accounts.models import Account
+from registry.errors import Conflict as Refused
 from registry.reports.models import Report
-from registry.reports.services import withdraw_report
+from registry.reports.services import revise_report, withdraw_report
+from registry.reports.services.confirming import confirm_report
 from registry.reports.services.replies import reply_on_report
 world = json.loads(sys.argv[1])
 time.sleep(max(0, float(sys.argv[3]) - time.time()))
@@ -79,11 +97,23 @@ for _, _, rows in world["conflicts"]:
     mine, other = (Report.objects.select_related("author").get(pk=rows[place]) for place in (0, 4))
     reply_on_report(report=other, by=other.author, says="It was a wall.")
     withdraw_report(report=mine, by=mine.author, reason="Wrong lens.")
-print(json.dumps({"withdrawn": len(world["conflicts"])}))
+confirmed = 0
+established = Account.objects.get(pk=world["established"])
+for revised, waiting in zip(world["revised"], world["waiting"]):
+    mine = Report.objects.select_related("author").get(pk=revised)
+    revise_report(report=mine, by=mine.author, reason="A word more.", changes={"notes": "On the dunes."})
+    try:
+        confirm_report(report=Report.objects.get(pk=waiting), by=established)
+        confirmed += 1
+    except Refused:
+        pass
+print(json.dumps({"withdrawn": len(world["conflicts"]), "confirmed": confirmed}))
 """
 AFTERWARDS = """
 import django, json, sys
 django.setup()
+from registry.accounts.models import SharedVoice
+from registry.ledger.models import Event
 from registry.ledger.services import verify
 from registry.ledger.worker import drain_tasks
 from registry.moderation.models import Decision
@@ -108,6 +138,14 @@ for number in world["proposals"]:
     assert proposal.answers.count() == 1
     agreed = status_of(proposal).code == "in-force"
     assert {one.state for one in proposal.reports.all()} == {"set-aside" if agreed else "submitted"}
+for report in Report.objects.filter(pk__in=world["revised"]):
+    assert (report.revision, report.notes, report.revisions.count()) == (2, "On the dunes.", 1)
+assert Event.objects.filter(name="report.confirmed").count() == len(world["waiting"])
+for report in Report.objects.filter(pk__in=world["waiting"]):
+    assert Standing.objects.get(lens=report.lens).n_independent == 1
+assert SharedVoice.objects.count() == len(world["pairs"])
+for lens, _ in world["pairs"]:
+    assert Standing.objects.get(lens=lens).n_independent == 7
 print(json.dumps(sorted(states)))
 """
 
@@ -146,9 +184,10 @@ def test_of_two_moderators_at_once_one_decides_and_the_other_is_told(tmp_path):
         for code, who in ((MODERATOR, "0"), (MODERATOR, "1"), (CONTRIBUTOR, ""))
     ]
     first, second, contributor = [told(actor) for actor in actors]
-    assert first["decided"] + second["decided"] == 2 * CONFLICTS
+    # Of each conflict, proposal, waiting report and pair of accounts, one of those who act decides.
+    assert first["decided"] + second["decided"] + contributor["confirmed"] == 4 * CONFLICTS
     refused = first["refused"] + second["refused"]
-    assert len(refused) == 2 * CONFLICTS
-    assert set(refused) <= {"changed-meanwhile", "already-answered"}
+    assert len(refused) == 4 * CONFLICTS + contributor["confirmed"]
+    assert set(refused) <= {"changed-meanwhile", "already-answered", "wrong-state", "one-voice-already"}
     assert contributor["withdrawn"] == CONFLICTS
     assert told(run(AFTERWARDS, environment, world))
