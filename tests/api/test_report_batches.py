@@ -65,6 +65,14 @@ def test_a_line_makes_the_report_that_filing_it_alone_makes(as_contributor, grad
     ]
 
 
+@pytest.mark.parametrize("words", ["one\n\\.\ntwo", '"quoted", \\N; =1+1', "\\.", "ünïcodé — 北極\ttab"])
+def test_a_line_keeps_what_people_write_to_the_letter(as_contributor, graded, words):
+    (outcome,) = sent(as_contributor, graded | {"notes": words, "place": ""})
+    report = Report.objects.get(public_id=outcome["report"])
+    assert (report.notes, report.place, report.filter) == (words, "", None)
+    assert [finding.note for finding in report.findings.all()] == ["low sun"]
+
+
 def test_a_refused_line_points_to_its_fields_and_keeps_no_other_back(as_contributor, graded):
     wrong = graded | {"sweeps": [{"readings": [{"f_number": 4, "grade": 0}, {"f_number": 5.1, "grade": 9}]}]}
     filed, refused, unread, also = sent(as_contributor, graded, wrong, "{not json", graded | {"notes": "2"})
@@ -153,6 +161,8 @@ def test_what_a_refused_line_describes_is_not_kept(as_contributor, graded):
         ('{"key": "' + "k" * 65 + '"}', "line-key-unusable"),
         ('{"lens": NaN}', "malformed-line"),
         ("[" * 100_000, "malformed-line"),
+        ('{"notes": ' + "[" * 300 + "]" * 300 + "}", "malformed-line"),
+        ('{"notes": "half a pair \\ud800"}', "malformed-line"),
         ('{"notes": "' + "n" * 300_000 + '"}', "line-too-long"),
         ('{"submit": "yes"}', "not-a-boolean"),
         ('{"claim": []}', "unknown-field"),
