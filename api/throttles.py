@@ -1,7 +1,7 @@
 """How often one account or address may ask: counted atomically, so that many requests at once don't slip by.
 
-Writes are counted in the database, exactly. Reads are counted in the cache, which is cheaper, and as exact as
-the cache's own counting is (memory and Redis count atomically; the file cache may lose a few).
+Each scope has a limit of its own. What may write is counted in the database, exactly; the rest in the cache, which is
+cheaper, and as exact as the cache's own counting is (memory and Redis count atomically; the file cache may lose a few).
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from api.models import RequestCount
+from api.scopes import needed_scope
 from registry.accounts.addresses import address_of
 
 WINDOW_SECONDS = 60
@@ -28,10 +29,11 @@ class RequestThrottle(BaseThrottle):
 
     def allow_request(self, request: Request, view) -> bool:
         self.now = time.time()
-        kind = "reads" if request.method in SAFE_METHODS else "writes"
+        scope = needed_scope(view, request.method)
         window = int(self.now // WINDOW_SECONDS) * WINDOW_SECONDS
-        counted = _count_read if kind == "reads" else _count_write
-        limit, count = settings.API_LIMITS[kind], counted(f"{kind}:{_who(request)}", window)
+        writes = scope != "read" and request.method not in SAFE_METHODS
+        counted = _count_exactly if writes else _count_cheaply
+        limit, count = settings.API_LIMITS[scope], counted(f"{scope}:{_who(request)}", window)
         view.rate_headers = {
             "RateLimit-Limit": str(limit),
             "RateLimit-Remaining": str(max(0, limit - count)),
@@ -49,7 +51,7 @@ def _who(request: Request) -> str:
     return f"address:{address_of(request.META)}"
 
 
-def _count_read(bucket: str, window: int) -> int:
+def _count_cheaply(bucket: str, window: int) -> int:
     key = f"api-count:{bucket}:{window}"
     if cache.add(key, 1, timeout=2 * WINDOW_SECONDS):
         return 1
@@ -60,7 +62,7 @@ def _count_read(bucket: str, window: int) -> int:
         return 1
 
 
-def _count_write(bucket: str, window: int) -> int:
+def _count_exactly(bucket: str, window: int) -> int:
     with transaction.atomic():
         row = RequestCount.objects.filter(bucket=bucket, window=window)
         if not row.update(count=F("count") + 1):

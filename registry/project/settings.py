@@ -252,10 +252,11 @@ REST_FRAMEWORK = {
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 KNOX_TOKEN_MODEL = "knox.AuthToken"  # the library reads it only as a setting
-# Requests a minute, for each account, or for each address where nobody signed in.
+# Requests a minute by scope, for each account, or for each address where nobody signed in.
 API_LIMITS = {
-    "reads": env.int("CLEANSTOP_API_READS", default=1200),
-    "writes": env.int("CLEANSTOP_API_WRITES", default=300),
+    "read": env.int("CLEANSTOP_API_READS", default=1200),
+    "submit": env.int("CLEANSTOP_API_WRITES", default=300),
+    "moderate": env.int("CLEANSTOP_API_DECISIONS", default=300),
 }
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
 SPECTACULAR_SETTINGS = {

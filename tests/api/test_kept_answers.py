@@ -57,7 +57,7 @@ def test_an_unknown_lens_is_not_found_each_time(anyone):
 
 def test_kept_answers_count_against_the_limit_and_asking_for_changes_does_not(anyone, lens, settings):
     report_on(lens)
-    settings.API_LIMITS = settings.API_LIMITS | {"reads": 3}
+    settings.API_LIMITS = settings.API_LIMITS | {"read": 3}
     tag = anyone.get(ADDRESSES[0])["ETag"]
     for _ in range(5):
         assert anyone.get(ADDRESSES[0], HTTP_IF_NONE_MATCH=tag).status_code == 304
@@ -79,7 +79,7 @@ def test_programs_with_a_token_get_the_same_answer(anyone, lens):
 
 def test_a_kept_answer_tells_what_is_left_and_asking_for_changes_tells_nothing(anyone, lens, settings):
     report_on(lens)
-    settings.API_LIMITS = settings.API_LIMITS | {"reads": 3}
+    settings.API_LIMITS = settings.API_LIMITS | {"read": 3}
     first, kept = anyone.get(ADDRESSES[0]), anyone.get(ADDRESSES[0])
     assert [answer["RateLimit-Remaining"] for answer in (first, kept)] == ["2", "1"]
     assert "RateLimit-Remaining" not in anyone.get(ADDRESSES[0], HTTP_IF_NONE_MATCH=kept["ETag"])

@@ -29,7 +29,7 @@ HOOKS = "tests.api.lines_for_schemathesis"
 def served(live_server, settings, monkeypatch):
     """A server with a report on a lens, whose limits don't end the test, and which doesn't wait to fill packets."""
     monkeypatch.setattr(WSGIRequestHandler, "disable_nagle_algorithm", True)
-    settings.API_LIMITS = {"reads": 10**9, "writes": 10**9}
+    settings.API_LIMITS = dict.fromkeys(settings.API_LIMITS, 10**9)
     report = ReportFactory(grades={4: 0, 8: 0, 11: 3})
     submit_report(report=report, by=report.author)
     drain_tasks()

@@ -116,8 +116,8 @@ def test_every_address_has_a_rule():
 @pytest.mark.parametrize("asker", ASKERS)
 def test_each_asker_is_let_in_exactly_where_the_rules_say(asker, settings):
     settings.API_LIMITS = {
-        "reads": 10**6,
-        "writes": 10**6,
+        "read": 10**6,
+        "submit": 10**6,
     }  # there are more addresses than one may write in a minute
     client = client_of(asker)
     wrong = {}

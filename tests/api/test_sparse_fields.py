@@ -31,7 +31,7 @@ def test_an_unknown_member_is_refused_with_the_nearest(anyone):
 
 
 def test_answers_tell_what_is_left_of_the_limit(as_contributor, settings):
-    settings.API_LIMITS = {"reads": 3, "writes": 3}
+    settings.API_LIMITS = {"read": 3, "submit": 3}
     left = [as_contributor.get("/api/v1/rigs/") for _ in range(4)]
     assert [answer["RateLimit-Remaining"] for answer in left] == ["2", "1", "0", "0"]
     assert {answer["RateLimit-Limit"] for answer in left} == {"3"}

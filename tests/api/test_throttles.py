@@ -16,7 +16,7 @@ def _one_window(monkeypatch):
 
 
 def test_reads_are_limited_by_address_and_told_when_to_come_back(anyone, settings):
-    settings.API_LIMITS = {"reads": 2, "writes": 2}
+    settings.API_LIMITS = {"read": 2, "submit": 2}
     assert [anyone.get("/api/v1/makers/").status_code for _ in range(3)] == [200, 200, 429]
     refused = anyone.get("/api/v1/makers/")
     assert refused.json()["type"] == "/problems/too-many-requests"
@@ -25,7 +25,7 @@ def test_reads_are_limited_by_address_and_told_when_to_come_back(anyone, setting
 
 
 def test_a_new_window_begins_anew(anyone, settings, monkeypatch):
-    settings.API_LIMITS = {"reads": 1, "writes": 1}
+    settings.API_LIMITS = {"read": 1, "submit": 1}
     anyone.get("/api/v1/makers/")
     assert anyone.get("/api/v1/makers/").status_code == 429
     monkeypatch.setattr("api.throttles.time.time", lambda: 1_700_000_110.0)
@@ -33,10 +33,24 @@ def test_a_new_window_begins_anew(anyone, settings, monkeypatch):
 
 
 def test_writes_are_limited_by_account(settings):
-    settings.API_LIMITS = {"reads": 9, "writes": 2}
+    settings.API_LIMITS = {"read": 9, "submit": 2}
     one, other = (with_token(AccountFactory(), "read", "submit") for _ in range(2))
     assert [one.post("/api/v1/rigs/", {}).status_code for _ in range(3)] == [422, 422, 429]
     assert other.post("/api/v1/rigs/", {}).status_code == 422
+
+
+def test_each_scope_has_its_own_limit(settings):
+    settings.API_LIMITS = {"read": 1, "submit": 2, "moderate": 3}
+    client = with_token(AccountFactory(moderator=True), "read", "submit", "moderate")
+    for act, allowed in (
+        (lambda: client.get("/api/v1/makers/"), 1),
+        (lambda: client.post("/api/v1/rigs/", {}), 2),
+        (lambda: client.post("/api/v1/decisions/", {}), 3),
+    ):
+        answers = [act() for _ in range(allowed + 1)]
+        assert [answer.headers["RateLimit-Limit"] for answer in answers] == [str(allowed)] * (allowed + 1)
+        assert [answer.status_code == 429 for answer in answers] == [False] * allowed + [True]
+        assert answers[-1].headers["Retry-After"] == "50"
 
 
 @pytest.mark.parametrize(
@@ -57,7 +71,7 @@ def test_a_forged_forwarding_header_changes_nothing(rf, settings, proxies, forwa
 
 @pytest.mark.django_db(transaction=True)
 def test_twelve_writes_at_once_do_not_slip_past_the_limit(tmp_path, settings):
-    settings.API_LIMITS = {"reads": 9, "writes": 5}
+    settings.API_LIMITS = {"read": 9, "submit": 5}
     account = AccountFactory()
     clients = [with_token(account, "read", "submit") for _ in range(12)]
     with separate_connections(tmp_path):
