@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Sequence
@@ -13,7 +14,7 @@ from rest_framework.utils.urls import remove_query_param, replace_query_param
 from api.paging import StablePagination, unknown_cursor
 from registry.errors import InvalidInput
 
-LONGEST_CURSOR = 400
+LONGEST_CURSOR = 200
 
 
 class ComputedPages(StablePagination):
@@ -23,7 +24,7 @@ class ComputedPages(StablePagination):
     def paginate_queryset(self, rows: Sequence[Any], request: Request, view: Any = None) -> list[Any]:
         self.base_url = request.build_absolute_uri()
         self.size = self.get_page_size(request)
-        self.keys = [view.key_of(row) for row in rows]
+        self.keys = [_short(view.key_of(row)) for row in rows]
         self.start = self._start(request)
         return list(rows[self.start : self.start + self.size])
 
@@ -43,6 +44,8 @@ class ComputedPages(StablePagination):
             return 0
         try:
             position, key = json.loads(urlsafe_b64decode(cursor[:LONGEST_CURSOR]))
+            if self.keys[position : position + 1] == [key]:
+                return position
             if key in self.keys:
                 return self.keys.index(key)
             return min(max(0, position - self.size), len(self.keys))
@@ -54,3 +57,7 @@ class ComputedPages(StablePagination):
         return replace_query_param(
             self.base_url, self.cursor_query_param, urlsafe_b64encode(written).decode()
         )
+
+
+def _short(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()[:16]

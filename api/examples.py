@@ -27,6 +27,7 @@ RELEASE = "2026.1"
 ACCOUNT, WAITING, HIDDEN, OWN_HIDDEN = "2x8d4k7m1q", "v6n3t9j5kr", "6t4n8q2xhc", "9qk2m7x4wd"
 BLOCK, APPEAL, FLAG, MERGE, INTEREST, EVENT = 1061, 1071, 1081, 1091, 1101, 1042
 KEPT, DOUBLE, PROPOSED_LENS = "osterby-marram-35", "osterby-maram-35", "osterby-sedge-40-mm-f-2"
+ONE_VOICE, OTHER_VOICE = "j4b7s2q9fm", "d8g3x6y5tp"
 PROPOSAL = {"kind": "lens", "slug": PROPOSED_LENS}
 WHY = {"reason": "I looked at the frames too."}
 ASIDE = {
@@ -106,10 +107,14 @@ def sent(says: str, body: Any, **path: Any) -> Asked:
 # By operation. One that is not here is asked by its bare address.
 ASKED: dict[str, Asked] = {
     "accounts_retrieve": at(public_id=ACCOUNT),
+    "appeals_create": sent("A statue", {"image": OWN_HIDDEN, "says": "That is a statue, not a person."}),
     "appeals_retrieve": at(id=APPEAL),
-    "appeals_answer_create": at(id=APPEAL),
+    "appeals_answer_create": sent("Granted", {"grant": True, "reason": "So it is."}, id=APPEAL),
+    "blocks_create": sent(
+        "Advertising", {"account": ACCOUNT, "reason": "It advertises a shop in every note."}
+    ),
     "blocks_retrieve": at(id=BLOCK),
-    "blocks_lift_create": at(id=BLOCK),
+    "blocks_lift_create": sent("Why", {"reason": "The notes were cleared."}, id=BLOCK),
     "desk_list": at(kind="waiting"),
     "desk_hand_back_create": at(kind="waiting", key=WAITING),
     "desk_take_on_create": at(kind="waiting", key=WAITING),
@@ -120,23 +125,40 @@ ASKED: dict[str, Asked] = {
         {"report": REPORT, "image": IMAGE, "reason_code": "person", "says": "Left edge."},
     ),
     "flags_retrieve": at(id=FLAG),
-    "flags_settle_create": at(id=FLAG),
+    "flags_settle_create": sent(
+        "A fence post", {"outcome": "nothing-wrong", "reason": "It is a post."}, id=FLAG
+    ),
     "gear_doubles_list": Asked(query={"kind": "lens"}),
+    "gear_doubles_apart_create": sent("Two of their own", {"kind": "lens", "first": KEPT, "second": DOUBLE}),
     "gear_history_retrieve": at(kind="lens", slug=LENS),
+    "gear_merges_create": sent(
+        "A slip of the pen",
+        {"kind": "lens", "double": DOUBLE, "into": KEPT, "reason": "One r was lost."},
+    ),
     "gear_merges_retrieve": at(id=MERGE),
     "gear_merges_take_back_create": at(id=MERGE),
     "gear_proposals_retrieve": at(**PROPOSAL),
     "gear_proposals_accept_create": at(**PROPOSAL),
-    "gear_proposals_refuse_create": at(**PROPOSAL),
+    "gear_proposals_refuse_create": sent("No such lens", {"reason": "It was never made."}, **PROPOSAL),
+    "hidden_pictures_list": Asked(query={"kept_hidden": False}),
     "hidden_pictures_retrieve": at(public_id=HIDDEN),
-    "hidden_pictures_keep_create": at(public_id=HIDDEN),
+    "hidden_pictures_keep_create": sent("Why", {"reason": "A face is plain to see."}, public_id=HIDDEN),
     "hidden_pictures_picture_retrieve": at(public_id=HIDDEN),
-    "hidden_pictures_show_create": at(public_id=HIDDEN),
+    "hidden_pictures_show_create": sent("Why", {"reason": "It is a statue."}, public_id=HIDDEN),
+    "me_interests_create": sent("A maker’s dealer", {"maker": "quillmark"}),
     "me_interests_retrieve": at(id=INTEREST),
     "me_interests_destroy": at(id=INTEREST),
+    "voices_create": sent(
+        "A club’s evening",
+        {"act": "own-voices", "accounts": [ONE_VOICE, OTHER_VOICE], "reason": "They met for an evening."},
+    ),
+    "voices_retrieve": at(public_id=ONE_VOICE),
+    "voices_count_create": at(public_id=ONE_VOICE),
     "waiting_reports_retrieve": at(public_id=WAITING),
     "waiting_reports_confirm_create": at(public_id=WAITING),
-    "waiting_reports_refuse_create": at(public_id=WAITING),
+    "waiting_reports_refuse_create": sent(
+        "A street", {"reason_code": "not-a-target", "reason": "A street was graded."}, public_id=WAITING
+    ),
     "adapters_retrieve": at(slug=ADAPTER),
     "bags_retrieve": at(public_id=BAG),
     "bodies_list": Asked(query={"search": "causey"}),

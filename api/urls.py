@@ -25,6 +25,7 @@ from api.v1.gear_proposals import ProposedGear
 from api.v1.hidden_pictures import HiddenPictures
 from api.v1.images import Images
 from api.v1.interests import Interests
+from api.v1.joining import SameCopies, WorthJoining
 from api.v1.kit_plans import KitPlans
 from api.v1.lenses import Lenses
 from api.v1.makers import Makers
@@ -39,6 +40,7 @@ from api.v1.rigs import Rigs
 from api.v1.shot_lists import ShotLists
 from api.v1.standings import Standings
 from api.v1.teleconverters import Teleconverters
+from api.v1.voices import Voices
 from api.v1.waiting_reports import WaitingReports
 from api.v1.wanted_tests import WantedTests
 from api.v1.watches import Notices, Watches
@@ -68,6 +70,9 @@ router.register("hidden-pictures", HiddenPictures, basename="hidden-picture")
 router.register("accounts", Accounts, basename="account")
 router.register("blocks", Blocks, basename="block")
 router.register("appeals", Appeals, basename="appeal")
+router.register("voices", Voices, basename="voice")
+router.register("worth-joining", WorthJoining, basename="worth-joining")
+router.register("same-copies", SameCopies, basename="same-copy")
 router.register("gear-doubles", GearDoubles, basename="gear-double")
 router.register("gear-merges", GearMerges, basename="gear-merge")
 router.register("events", Events, basename="event")

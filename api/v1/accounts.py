@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conditional import tagged
 from api.resource import Resource
-from api.v1.blocks import EXAMPLE as BLOCK
 from api.v1.blocks import BlockSerializer
 from api.v1.moderated import sees_all
 from registry.accounts.models import Account, Role
@@ -61,32 +59,6 @@ class KnownAccountSerializer(serializers.Serializer):
         return AlikeSerializer(frames_alike(account), many=True).data
 
 
-EXAMPLE = OpenApiExample(
-    "One that is blocked",
-    value={
-        "id": "2x8d4k7m1q",
-        "name": "glasswort",
-        "role": "contributor",
-        "joined_at": "2024-05-02T18:00:00Z",
-        "is_open": True,
-        "reports": ["3n3bdgmnhp"],
-        "blocks": [BLOCK.value],
-        "frames_alike": [
-            {
-                "image": "9qk2m7x4wd",
-                "report": "3n3bdgmnhp",
-                "other_image": "4w7x2k9m1d",
-                "other_report": "8m1q2x4k7d",
-                "other_account": "7k2m9x4w1q",
-                "same_file": True,
-                "likeness": 1.0,
-            }
-        ],
-    },
-    response_only=True,
-)
-
-
 class Accounts(Resource):
     """Accounts, for moderators."""
 
@@ -97,7 +69,6 @@ class Accounts(Resource):
     what = "account"
     scopes = {"retrieve": "moderate"}
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, public_id: str) -> Response:
         """One account: its reports, its blocks, and frames that others sent too."""
         sees_all(request)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -63,28 +63,6 @@ class AppealQuery(ListQuery):
     )
 
 
-SENT = OpenApiExample(
-    "A statue", value={"image": "9qk2m7x4wd", "says": "That is a statue, not a person."}, request_only=True
-)
-ANSWERED = OpenApiExample("Granted", value={"grant": True, "reason": "So it is."}, request_only=True)
-EXAMPLE = OpenApiExample(
-    "One that waits",
-    value={
-        "id": 5,
-        "by": {"id": "2x8d4k7m1q", "name": "glasswort"},
-        "block": None,
-        "image": "9qk2m7x4wd",
-        "says": "That is a statue, not a person.",
-        "at": "2024-06-22T08:30:00Z",
-        "granted": None,
-        "answer": "",
-        "answered_by": None,
-        "answered_at": None,
-    },
-    response_only=True,
-)
-
-
 class Appeals(Catalogue):
     """Appeals: your own, and everyone’s with the scope “moderate”."""
 
@@ -102,23 +80,21 @@ class Appeals(Catalogue):
         rows = appeals().order_by("-id")
         return rows if sees_all(self.request) else rows.filter(by=self.request.user)
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Appeals, newest first."""
         rows, waiting = self.rows(), self.asked["waiting"]
         return self.paged(rows if waiting is None else rows.filter(granted__isnull=waiting))
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, pk: str) -> Response:
         """One appeal, with its answer once there is one."""
         return tagged(request, self._shown(self.one(self.rows())))
 
-    @extend_schema(request=AppealInput, responses={201: AppealSerializer}, examples=[SENT, EXAMPLE])
+    @extend_schema(request=AppealInput, responses={201: AppealSerializer})
     def create(self, request: Request) -> Response:
         """Appeal against your block, or for your hidden picture."""
         return answer_once(request, lambda: self._appeal(request))
 
-    @extend_schema(request=AnswerInput, responses=AppealSerializer, examples=[ANSWERED, EXAMPLE])
+    @extend_schema(request=AnswerInput, responses=AppealSerializer)
     @action(detail=True, methods=["post"])
     def answer(self, request: Request, pk: str) -> Response:
         """Grant an appeal, or say why not. Nobody answers one against their own decision."""

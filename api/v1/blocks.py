@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Q
 from django.utils import timezone
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -65,29 +65,6 @@ class BlockQuery(ListQuery):
     )
 
 
-SENT = OpenApiExample(
-    "Advertising",
-    value={"account": "2x8d4k7m1q", "reason": "It advertises a shop in every note."},
-    request_only=True,
-)
-LIFTED = OpenApiExample("Why", value={"reason": "The notes were cleared."}, request_only=True)
-EXAMPLE = OpenApiExample(
-    "Until someone lifts it",
-    value={
-        "id": 3,
-        "account": {"id": "2x8d4k7m1q", "name": "glasswort"},
-        "reason": "It advertises a shop in every note.",
-        "by": "avocet",
-        "at": "2024-06-21T20:15:00Z",
-        "until": None,
-        "in_force": True,
-        "lifted_by": None,
-        "lifted_at": None,
-    },
-    response_only=True,
-)
-
-
 class Blocks(Catalogue):
     """Blocked accounts: your own blocks, and everyone’s with the scope “moderate”."""
 
@@ -104,7 +81,6 @@ class Blocks(Catalogue):
     def rows(self) -> Any:
         return blocks() if sees_all(self.request) else blocks().filter(account=self.request.user)
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Blocks, those that are over too, newest first."""
         rows = self.rows()
@@ -115,17 +91,16 @@ class Blocks(Catalogue):
             rows = rows.filter(lasts if self.asked["in_force"] else ~lasts)
         return self.paged(rows)
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, pk: str) -> Response:
         """One block."""
         return tagged(request, self._shown(self.one(self.rows())))
 
-    @extend_schema(request=BlockInput, responses={201: BlockSerializer}, examples=[SENT, EXAMPLE])
+    @extend_schema(request=BlockInput, responses={201: BlockSerializer})
     def create(self, request: Request) -> Response:
         """Let an account submit nothing more. What it submitted stays and counts; it can appeal."""
         return answer_once(request, lambda: self._block(request))
 
-    @extend_schema(request=ReasonInput, responses=BlockSerializer, examples=[LIFTED, EXAMPLE])
+    @extend_schema(request=ReasonInput, responses=BlockSerializer)
     @action(detail=True, methods=["post"])
     def lift(self, request: Request, pk: str) -> Response:
         """Let an account submit again."""

@@ -50,9 +50,15 @@ class DecisionSerializer(serializers.Serializer):
     status = serializers.SerializerMethodField(help_text=f"One of: {', '.join(STATUS_WORDS)}.")
     by = serializers.SerializerMethodField(help_text="As this installation lets moderators be named.")
     at = serializers.DateTimeField()
-    lens = serializers.SlugField(source="lens_slug")
+    lens = serializers.SerializerMethodField(help_text="Null where it holds on every lens.")
     conflict = serializers.IntegerField(source="conflict_id", allow_null=True)
     reports = serializers.SerializerMethodField()
+    accounts = serializers.ListField(
+        source="details.accounts",
+        child=serializers.CharField(),
+        default=(),
+        help_text="Of decisions about voices: ids of the accounts.",
+    )
     reason_code = serializers.CharField(
         help_text=f"Of setting aside, one of: {', '.join(REASONS)}; else empty."
     )
@@ -73,6 +79,10 @@ class DecisionSerializer(serializers.Serializer):
 
     def get_by(self, decision: Decision) -> str:
         return signed(decision)
+
+    @extend_schema_field(serializers.SlugField(allow_null=True))
+    def get_lens(self, decision: Decision) -> str | None:
+        return decision.lens_slug or None
 
     @extend_schema_field(serializers.ListField(child=serializers.CharField()))
     def get_reports(self, decision: Decision) -> list[str]:

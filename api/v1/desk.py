@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -74,28 +74,6 @@ class DeskSerializer(serializers.Serializer):
     now = FiguresSerializer()
 
 
-THING = {
-    "kind": "flag",
-    "key": "3n3bdgmnhp:9qk2m7x4wd",
-    "words": "Hidden picture of 3n3bdgmnhp, Osterby Marram 50 mm f/1.8",
-    "since": "2024-06-21T20:15:00Z",
-    "handled": {"by": "avocet", "since": "2024-06-22T08:00:00Z", "until": "2024-06-23T08:00:00Z"},
-}
-THING_EXAMPLE = OpenApiExample("A flagged picture", value=THING, response_only=True)
-NOW = {"open_conflicts": 4, "median_days": 2.5, "well_founded": 0.41}
-EXAMPLE = OpenApiExample(
-    "One thing waits",
-    value={
-        "piles": [{"kind": "flag", "count": 1, "oldest": "2024-06-21T20:15:00Z", "things": [THING]}],
-        "now": NOW,
-    },
-    response_only=True,
-)
-FIGURES = OpenApiExample(
-    "One day", value=NOW | {"day": "2024-06-21", "reliability": 0.83}, response_only=True
-)
-
-
 class Desk(Resource):
     """What waits for a moderator. Taking something on lets the others see that you are at it, for a day."""
 
@@ -104,18 +82,17 @@ class Desk(Resource):
     what = "desk"
     scopes = dict.fromkeys(("retrieve", "take_on", "hand_back"), "moderate")
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request) -> Response:
         """What waits, kind by kind, and today’s figures."""
         sees_all(request)
         return tagged(request, DeskSerializer({"piles": piles(), "now": figures_now()}).data)
 
-    @extend_schema(request=None, responses=ThingSerializer, examples=[THING_EXAMPLE])
+    @extend_schema(request=None, responses=ThingSerializer)
     def take_on(self, request: Request, kind: str, key: str) -> Response:
         """Take something on, or your own again for another day. While someone else is at it, that is a 409."""
         return self._handled(request, kind, key, take_on)
 
-    @extend_schema(request=None, responses=ThingSerializer, examples=[THING_EXAMPLE])
+    @extend_schema(request=None, responses=ThingSerializer)
     def hand_back(self, request: Request, kind: str, key: str) -> Response:
         """Hand something back that you had taken on; harmless where you had not."""
         return self._handled(request, kind, key, hand_back)
@@ -137,7 +114,6 @@ class DeskThings(Resource):
     what = "thing that waits"
     scopes = {"list": "moderate"}
 
-    @extend_schema(examples=[THING_EXAMPLE])
     def list(self, request: Request, kind: str) -> Response:
         """Everything of one kind that waits, in the order to see to it."""
         sees_all(request)
@@ -157,7 +133,6 @@ class DeskFigures(Resource):
     what = "day’s figures"
     scopes = {"list": "moderate"}
 
-    @extend_schema(examples=[FIGURES])
     def list(self, request: Request) -> Response:
         """The figures as they were noted day by day, newest first."""
         sees_all(request)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -53,24 +52,6 @@ class EventQuery(ListQuery):
     subject_id = serializers.CharField(required=False, max_length=140, help_text="Its id or slug.")
 
 
-EXAMPLE = OpenApiExample(
-    "A report was submitted",
-    value={
-        "sequence": 412,
-        "name": "report.submitted",
-        "at": "2024-06-21T20:15:00.000000+00:00",
-        "actor": "2x8d4k7m1q",
-        "by": "glasswort",
-        "subject_kind": "report",
-        "subject_id": "3n3bdgmnhp",
-        "data": {"lens": "osterby-marram-50-mm-f-1-8"},
-        "previous_hash": "2c26b46b68ffc68ff99b453c1d30413413422d706483bfa0f98a5e886266e7ae",
-        "hash": "fcde2b2edba56bf408601fb721fe9b5c338d10ee429ea04fae5511b68fbf8fb9",
-    },
-    response_only=True,
-)
-
-
 class Events(Catalogue):
     """Everything that changed what the registry says. Events are only ever added."""
 
@@ -82,7 +63,6 @@ class Events(Catalogue):
     lookup_value_regex = r"\d{1,15}"
     what = "event"
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Events, newest first. Note down the newest hash, and see later whether the log was cut."""
         same = {
@@ -90,7 +70,6 @@ class Events(Catalogue):
         }
         return self.paged(self.rows().filter(**same), _told)
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, sequence: str) -> Response:
         """One event, by its number from 1."""
         return tagged(request, _told([self.one(self.rows())])[0])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -82,35 +82,6 @@ class FlagQuery(ListQuery):
     )
 
 
-SENT = OpenApiExample(
-    "A face in a picture",
-    value={"report": "3n3bdgmnhp", "image": "9qk2m7x4wd", "reason_code": "person", "says": "Left edge."},
-    request_only=True,
-)
-SETTLED = OpenApiExample(
-    "A fence post", value={"outcome": "nothing-wrong", "reason": "It is a post."}, request_only=True
-)
-EXAMPLE = OpenApiExample(
-    "A face in a picture",
-    value={
-        "id": 12,
-        "report": "3n3bdgmnhp",
-        "lens": "osterby-marram-50-mm-f-1-8",
-        "image": "9qk2m7x4wd",
-        "by": {"id": "7k2m9x4w1q", "name": "samphire"},
-        "reason_code": "person",
-        "says": "Left edge.",
-        "at": "2024-06-21T20:15:00Z",
-        "hid": True,
-        "outcome": None,
-        "reason": "",
-        "settled_by": None,
-        "settled_at": None,
-    },
-    response_only=True,
-)
-
-
 class Flags(Catalogue):
     """What readers flagged: your own flags, and everyone’s with the scope “moderate”."""
 
@@ -127,7 +98,6 @@ class Flags(Catalogue):
     def rows(self) -> Any:
         return flags() if sees_all(self.request) else flags().filter(by=self.request.user)
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Flags, newest first."""
         rows = self.rows()
@@ -138,17 +108,16 @@ class Flags(Catalogue):
             rows = rows.filter(**waits) if self.asked["open"] else rows.exclude(**waits)
         return self.paged(rows)
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, pk: str) -> Response:
         """One flag, and what became of it."""
         return tagged(request, self._shown(self.one(self.rows())))
 
-    @extend_schema(request=FlagInput, responses={201: FlagSerializer}, examples=[SENT, EXAMPLE])
+    @extend_schema(request=FlagInput, responses={201: FlagSerializer})
     def create(self, request: Request) -> Response:
         """Flag a report or a picture of it. Flagged twice while nobody has looked, it is flagged once."""
         return answer_once(request, lambda: self._raise(request))
 
-    @extend_schema(request=SettleInput, responses=FlagSerializer, examples=[SETTLED, EXAMPLE])
+    @extend_schema(request=SettleInput, responses=FlagSerializer)
     @action(detail=True, methods=["post"])
     def settle(self, request: Request, pk: str) -> Response:
         """Settle this flag and every other open one on the same thing."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -57,35 +57,6 @@ class DoubleQuery(ListQuery):
     kind = WordField(choices=GearKind.choices, required=False)
 
 
-SENT = OpenApiExample(
-    "Two generations",
-    value={"kind": "lens", "first": "osterby-marram-35", "second": "osterby-maram-35"},
-    request_only=True,
-)
-EXAMPLE = OpenApiExample(
-    "A slip of the pen",
-    value={
-        "kind": "lens",
-        "likeness": 0.95,
-        "first": {
-            "slug": "osterby-marram-35",
-            "title": "Osterby Marram 35 mm f/1.4",
-            "status": "listed",
-            "reports": 7,
-        },
-        "second": {
-            "slug": "osterby-maram-35",
-            "title": "Osterby Maram 35/1.4",
-            "status": "proposed",
-            "reports": 1,
-        },
-        "shared": ["focal_min_mm", "widest_f"],
-        "differing": ["mass_g"],
-    },
-    response_only=True,
-)
-
-
 class GearDoubles(Resource):
     """Pairs that may be one. Two that are one are merged under gear-merges."""
 
@@ -96,13 +67,12 @@ class GearDoubles(Resource):
     what = "pair"
     scopes = {"list": "moderate", "apart": "moderate"}
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Pairs that nobody has told apart yet, the likest first."""
         sees_all(request)
         return self.paged(doubles([self.asked["kind"]]) if "kind" in self.asked else doubles(), _told)
 
-    @extend_schema(request=ApartInput, responses={204: None}, examples=[SENT])
+    @extend_schema(request=ApartInput, responses={204: None})
     @action(detail=False, methods=["post"])
     def apart(self, request: Request) -> Response:
         """Note that two which look alike are two, so that nobody is asked again."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -56,39 +55,6 @@ class HistorySerializer(GearNameSerializer):
         return SourceSerializer(sources_of(item).select_related("added_by"), many=True).data
 
 
-EXAMPLE = OpenApiExample(
-    "A lens that a double was merged into",
-    value={
-        "slug": "osterby-marram-35",
-        "title": "Osterby Marram 35 mm f/1.4",
-        "status": "listed",
-        "kind": "lens",
-        "former_slugs": ["osterby-maram-35"],
-        "steps": [
-            {
-                "event": 519,
-                "name": "gear.merged",
-                "words": "a double merged into it",
-                "at": "2024-06-21T20:15:00Z",
-                "by": "avocet",
-                "data": {"former": "osterby-maram-35", "kept": "osterby-marram-35"},
-            }
-        ],
-        "sources": [
-            {
-                "fact": "mass_g",
-                "value": "410.0",
-                "source": "Kitchen scales",
-                "licence": "",
-                "added_by": "samphire",
-                "added_at": "2024-06-20T19:00:00Z",
-            }
-        ],
-    },
-    response_only=True,
-)
-
-
 class GearHistory(Resource):
     """The history of one piece of gear, for everyone to read."""
 
@@ -96,7 +62,6 @@ class GearHistory(Resource):
     serializer_class = HistorySerializer
     what = "history"
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, kind: str, slug: str) -> Response:
         """What happened to one piece of gear, and where its facts come from."""
         shown: Any = HistorySerializer(named(kind, slug)).data

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -56,34 +56,6 @@ class MergeQuery(ListQuery):
     slug = serializers.SlugField(required=False, max_length=140, help_text="Former or kept slug.")
 
 
-SENT = OpenApiExample(
-    "A slip of the pen",
-    value={
-        "kind": "lens",
-        "double": "osterby-maram-35",
-        "into": "osterby-marram-35",
-        "reason": "One r was lost.",
-    },
-    request_only=True,
-)
-EXAMPLE = OpenApiExample(
-    "A slip of the pen",
-    value={
-        "id": 4,
-        "kind": "lens",
-        "former_slug": "osterby-maram-35",
-        "former_name": "Osterby Maram 35/1.4",
-        "kept_slug": "osterby-marram-35",
-        "reason": "One r was lost.",
-        "by": "avocet",
-        "at": "2024-06-21T20:15:00Z",
-        "taken_back_by": None,
-        "taken_back_at": None,
-    },
-    response_only=True,
-)
-
-
 class GearMerges(Catalogue):
     """Merges, those taken back too."""
 
@@ -99,7 +71,6 @@ class GearMerges(Catalogue):
     def rows(self) -> Any:
         return merges().order_by("-id")
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Merges, newest first."""
         rows = self.rows()
@@ -109,17 +80,16 @@ class GearMerges(Catalogue):
             rows = rows.filter(former_slug=slug) | rows.filter(kept_slug=slug)
         return self.paged(rows)
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, pk: str) -> Response:
         """One merge."""
         return tagged(request, self._shown(self.one(self.rows())))
 
-    @extend_schema(request=MergeInput, responses={201: MergeSerializer}, examples=[SENT, EXAMPLE])
+    @extend_schema(request=MergeInput, responses={201: MergeSerializer})
     def create(self, request: Request) -> Response:
         """Merge two rows into one: reports, copies, rigs, bags, watches, picks and sources go over to the kept one."""
         return answer_once(request, lambda: self._merge(request))
 
-    @extend_schema(request=None, responses=MergeSerializer, examples=[EXAMPLE])
+    @extend_schema(request=None, responses=MergeSerializer)
     @action(detail=True, methods=["post"], url_path="take-back")
     def take_back(self, request: Request, pk: str) -> Response:
         """Make two of them again, with everything that was the double’s."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -53,30 +53,6 @@ class ProposalSerializer(ProposalRowSerializer):
         return reports_naming([item])[item]
 
 
-REFUSED = OpenApiExample(
-    "No such lens", value={"reason": "The maker never made one of this length."}, request_only=True
-)
-ROW = {
-    "kind": "lens",
-    "slug": "osterby-sedge-40-mm-f-2",
-    "title": "Osterby Sedge 40 mm f/2",
-    "proposed_by": "samphire",
-    "proposed_at": "2024-06-21T20:15:00Z",
-}
-ROW_EXAMPLE = OpenApiExample("A lens", value=ROW, response_only=True)
-EXAMPLE = OpenApiExample(
-    "A lens",
-    value=ROW
-    | {
-        "status": "proposed",
-        "facts": {"maker": "Osterby", "name": "Sedge 40 mm f/2", "focal_min_mm": 40.0, "widest_f": 2.0},
-        "sources": [],
-        "reports": 1,
-    },
-    response_only=True,
-)
-
-
 class ProposedGear(Resource):
     """Gear that waits to be taken into the catalogue. It is proposed under its own resource, such as lenses."""
 
@@ -86,21 +62,16 @@ class ProposedGear(Resource):
     what = "proposal"
     scopes = {"accept": "moderate", "refuse": "moderate"}
 
-    @extend_schema(responses=ProposalRowSerializer(many=True), examples=[ROW_EXAMPLE])
+    @extend_schema(responses=ProposalRowSerializer(many=True))
     def list(self, request: Request) -> Response:
         """Proposed gear, the oldest first."""
         return self.paged(proposals(), lambda page: ProposalRowSerializer(page, many=True).data)
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, kind: str, slug: str) -> Response:
         """One proposal, with what it states and where that is from; a 404 once it is listed."""
         return tagged(request, ProposalSerializer(_proposed(kind, slug)).data)
 
-    @extend_schema(
-        request=None,
-        responses=ProposalSerializer,
-        examples=[EXAMPLE],
-    )
+    @extend_schema(request=None, responses=ProposalSerializer)
     def accept(self, request: Request, kind: str, slug: str) -> Response:
         """Take it into the catalogue. One that is listed already stays as it is."""
         take_nothing(request)
@@ -112,11 +83,7 @@ class ProposedGear(Resource):
             shown=lambda item: ProposalSerializer(item).data,
         )
 
-    @extend_schema(
-        request=ReasonInput,
-        responses={204: None},
-        examples=[REFUSED],
-    )
+    @extend_schema(request=ReasonInput, responses={204: None})
     def refuse(self, request: Request, kind: str, slug: str) -> Response:
         """Take it out again, unless a report names it or someone keeps it. The event log holds what it said."""
         reason = sent_as(ReasonInput, request)["reason"]

@@ -16,7 +16,6 @@ from rest_framework.response import Response
 from api.conditional import tagged
 from api.resource import Catalogue, ListQuery
 from api.v1.decisions import ReasonInput
-from api.v1.flags import EXAMPLE as FLAG
 from api.v1.flags import FlagSerializer
 from api.v1.moderated import act_on, sees_all, sent_as
 from api.v1.report_shapes import PersonSerializer
@@ -60,23 +59,6 @@ class HiddenPictureQuery(ListQuery):
     )
 
 
-WHY = OpenApiExample("Why", value={"reason": "It is a statue."}, request_only=True)
-EXAMPLE = OpenApiExample(
-    "One that nobody has looked at",
-    value={
-        "id": "9qk2m7x4wd",
-        "report": "3n3bdgmnhp",
-        "lens": "osterby-marram-50-mm-f-1-8",
-        "owner": {"id": "2x8d4k7m1q", "name": "glasswort"},
-        "hidden": True,
-        "kept_hidden": False,
-        "appealed": False,
-        "flags": [FLAG.value],
-    },
-    response_only=True,
-)
-
-
 class HiddenPictures(Catalogue):
     """Pictures that only their owners and moderators see."""
 
@@ -93,7 +75,6 @@ class HiddenPictures(Catalogue):
         sees_all(self.request)
         return hidden_pictures()
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Hidden pictures, newest first."""
         rows, kept = self.rows(), self.asked["kept_hidden"]
@@ -102,12 +83,14 @@ class HiddenPictures(Catalogue):
             rows = rows.filter(pk__in=looked_at) if kept else rows.exclude(pk__in=looked_at)
         return self.paged(rows)
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, public_id: str) -> Response:
         """One hidden picture, with its flags."""
         return tagged(request, HiddenPictureSerializer(self.one(self.rows())).data)
 
-    @extend_schema(responses={(200, "image/jpeg"): OpenApiTypes.BINARY})
+    @extend_schema(
+        responses={(200, "image/jpeg"): OpenApiTypes.BINARY},
+        examples=[OpenApiExample("A JPEG’s first bytes", value="\u00ff\u00d8", media_type="image/jpeg")],
+    )
     @action(detail=True, pagination_class=None)
     def picture(self, request: Request, public_id: str) -> FileResponse:
         """The picture itself, as a JPEG, to look at before deciding."""
@@ -125,13 +108,13 @@ class HiddenPictures(Catalogue):
         headers = {"Cache-Control": "private, no-store", "X-Content-Type-Options": "nosniff"}
         return FileResponse(default_storage.open(name), content_type="image/jpeg", headers=headers)
 
-    @extend_schema(request=ReasonInput, responses=HiddenPictureSerializer, examples=[WHY, EXAMPLE])
+    @extend_schema(request=ReasonInput, responses=HiddenPictureSerializer)
     @action(detail=True, methods=["post"])
     def show(self, request: Request, public_id: str) -> Response:
         """Show it again: nothing is wrong with it, and no flag hides it any more. Settles its flags."""
         return self._settled(request, FlagOutcome.NOTHING_WRONG)
 
-    @extend_schema(request=ReasonInput, responses=HiddenPictureSerializer, examples=[WHY, EXAMPLE])
+    @extend_schema(request=ReasonInput, responses=HiddenPictureSerializer)
     @action(detail=True, methods=["post"])
     def keep(self, request: Request, public_id: str) -> Response:
         """Keep it hidden. Settles its flags; its owner can appeal."""

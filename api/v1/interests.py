@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db import transaction
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -39,14 +39,6 @@ class InterestInput(StrictSerializer):
     maker = serializers.SlugField(required=False, max_length=140, help_text="Slug of a maker.")
 
 
-SENT = OpenApiExample("A maker’s dealer", value={"maker": "osterby"}, request_only=True)
-EXAMPLE = OpenApiExample(
-    "A maker’s dealer",
-    value={"id": 2, "lens": None, "maker": "osterby", "declared_at": "2024-06-21T20:15:00Z"},
-    response_only=True,
-)
-
-
 class Interests(Catalogue):
     """Your declared interests. The event log tells of them, so that everyone can see who decided without one."""
 
@@ -62,17 +54,15 @@ class Interests(Catalogue):
         mine = Interest.objects.filter(account=self.request.user)
         return mine.select_related("lens", "maker").order_by("id")
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """What you have declared, the oldest first."""
         return self.paged(self.rows())
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, pk: str) -> Response:
         """One of your declared interests."""
         return tagged(request, InterestSerializer(self.one(self.rows())).data)
 
-    @extend_schema(request=InterestInput, responses={201: InterestSerializer}, examples=[SENT, EXAMPLE])
+    @extend_schema(request=InterestInput, responses={201: InterestSerializer})
     def create(self, request: Request) -> Response:
         """Declare that you sell, make or are paid for a lens, or a maker’s lenses. Said twice, it is said once."""
         return answer_once(request, lambda: self._declare(request))

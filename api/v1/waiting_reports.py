@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -48,36 +48,6 @@ class RefusalInput(StrictSerializer):
     reason = serializers.CharField(max_length=LONGEST_REASON, help_text="Public.")
 
 
-REFUSED = OpenApiExample(
-    "A street", value={"reason_code": "not-a-target", "reason": "A street was graded."}, request_only=True
-)
-EXAMPLE = OpenApiExample(
-    "One by eye",
-    value={
-        "id": "3n3bdgmnhp",
-        "state": "waiting",
-        "state_reason": "",
-        "basis": "graded",
-        "author": {"id": "2x8d4k7m1q", "name": "glasswort"},
-        "lens": "osterby-marram-50-mm-f-1-8",
-        "teleconverter": None,
-        "adapter": None,
-        "body": "osterby-causey-2",
-        "filter": None,
-        "filter_position": None,
-        "cut_on_nm": 720.0,
-        "light_group": "700-780",
-        "tester_name": "",
-        "shot_on": "2024-06-21",
-        "licence": "CC0-1.0",
-        "revision": 1,
-        "submitted_at": "2024-06-21T20:15:00Z",
-        "may_confirm": True,
-    },
-    response_only=True,
-)
-
-
 class WaitingReports(Catalogue):
     """Reports that wait for one confirmation."""
 
@@ -92,17 +62,15 @@ class WaitingReports(Catalogue):
     def rows(self) -> Any:
         return reports_waiting()
 
-    @extend_schema(examples=[EXAMPLE])
     def list(self, request: Request) -> Response:
         """Reports that wait, the oldest first."""
         return self.paged(self.rows())
 
-    @extend_schema(examples=[EXAMPLE])
     def retrieve(self, request: Request, public_id: str) -> Response:
         """One report that waits; a 404 once it waits no more."""
         return tagged(request, self._shown(self.one(self.rows())))
 
-    @extend_schema(request=None, responses=WaitingReportSerializer, examples=[EXAMPLE])
+    @extend_schema(request=None, responses=WaitingReportSerializer)
     @action(detail=True, methods=["post"])
     def confirm(self, request: Request, public_id: str) -> Response:
         """Say that it reads like a test: it counts from now on."""
@@ -115,7 +83,7 @@ class WaitingReports(Catalogue):
             shown=self._shown,
         )
 
-    @extend_schema(request=RefusalInput, responses={201: DecisionSerializer}, examples=[REFUSED])
+    @extend_schema(request=RefusalInput, responses={201: DecisionSerializer})
     @action(detail=True, methods=["post"])
     def refuse(self, request: Request, public_id: str) -> Response:
         """Set it aside before it counts. It is a decision like any other: public, and it can be taken back."""

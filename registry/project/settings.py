@@ -276,6 +276,7 @@ SPECTACULAR_SETTINGS = {
         "ImageState": "registry.reports.models.ImageState.choices",
         "DecisionAct": "registry.moderation.models.Act.choices",
         "DecisionMade": "registry.moderation.rules.DECISIONS_TOLD",
+        "VoicesDecided": "registry.moderation.rules.VOICES_TOLD",
         "FlagReason": "registry.moderation.models.FlagReason.choices",
         "SetAsideReason": "registry.moderation.rules.REASONS_TOLD",
         "FindingKind": "registry.reports.models.FindingKind.choices",

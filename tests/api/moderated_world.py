@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.utils import timezone
@@ -10,7 +11,7 @@ from api import examples as shown
 from registry.accounts.models import Account
 from registry.gear.models import GearStatus
 from registry.ledger.models import Event
-from registry.moderation.models import FlagOutcome
+from registry.moderation.models import FlagOutcome, Ground, VoiceSign
 from registry.moderation.services.appeals import appeal, block_account
 from registry.moderation.services.catalogue import merge_doubles
 from registry.moderation.services.figures import note_figures
@@ -19,13 +20,13 @@ from registry.moderation.services.interests import declare_interest
 from registry.reports.models import ReportState
 from tests.factories import AccountFactory, BodyFactory, LensFactory, MakerFactory
 from tests.pages.conftest import SampleImageFactory
-from tests.report_factories import ReportFactory
-from tests.standings.evidence import SUBMITTED
+from tests.report_factories import CopyFactory, ReportFactory
+from tests.standings.evidence import SUBMITTED, relay_on, report_on
 
 
 def build(asker: Account, other: Account) -> dict[Any, Any]:
     """What waits for the asker, a moderator; what needed one already, the other has done."""
-    return _people(other) | _pictures(asker, other) | _gear(asker, other) | _waiting()
+    return _people(other) | _pictures(asker, other) | _gear(asker, other) | _waiting() | _alike()
 
 
 def _people(other: Account) -> dict[Any, Any]:
@@ -89,3 +90,20 @@ def _waiting() -> dict[Any, Any]:
         grades={4: 0, 8: 0, 11: 2},
     )
     return {shown.WAITING: waiting.public_id}
+
+
+def _alike() -> dict[Any, Any]:
+    """Two who registered together and tested one lens; one copy in two hands; one page told of by two people."""
+    lens, joined = LensFactory(slug="osterby-marram-28", mass_g=210), timezone.now() - timedelta(days=200)
+    pair = [AccountFactory(name=name, joined_at=joined) for name in ("redshank", "greenshank")]
+    for account in pair:
+        copy = CopyFactory(lens=lens, holder=account, label="the club’s own", serial_hash="f" * 64)
+        report_on(lens, author=account, copy=copy)
+    report_on(lens, author=pair[0], state=ReportState.WAITING)
+    for tester in ("R. Samphire", "S. Rush"):
+        relay_on(lens, tester=tester, url="https://saltmarsh.example/infrared-3", title="Infrared, part 3")
+    figures = {"minutes_apart": 4, "accounts": 2, "alike_stops": 6, "shared_stops": 7}
+    VoiceSign.objects.create(
+        first=pair[0], second=pair[1], lens=lens, ground=Ground.TOGETHER, figures=figures
+    )
+    return {shown.ONE_VOICE: pair[0].public_id, shown.OTHER_VOICE: pair[1].public_id}
