@@ -20,7 +20,7 @@ from registry.moderation.queries.desk import asked_for, foreseen_for, impact_of
 from registry.moderation.services.deciding import told
 from registry.standings.models import Conflict
 
-KINDS = ("reports-differ", "suspect", "cause")
+KINDS = ("reports-differ", "suspect", "cause", "between-cells")
 
 
 class CampMemberSerializer(serializers.Serializer):

@@ -182,7 +182,7 @@ class Conflict(models.Model):
 
     standing = models.ForeignKey(Standing, on_delete=models.CASCADE, related_name="conflicts")
     open = models.BooleanField(default=True)
-    kind = models.CharField(max_length=20)  # "reports-differ", "suspect", "cause"
+    kind = models.CharField(max_length=20)  # "reports-differ", "suspect", "cause", "between-cells"
     key = models.CharField(max_length=64)  # what the split is about; one open conflict per key and standing
     explanations = models.JSONField(default=list)
     camps = models.JSONField(default=dict)

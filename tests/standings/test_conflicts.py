@@ -84,6 +84,46 @@ def test_one_against_nine_is_shown_to_a_moderator_and_never_removed(lens):
     assert standing.suspects[0]["p"] < 0.01
 
 
+def test_bands_that_differ_by_their_cut_on_are_no_conflict(lens):
+    for _ in range(6):
+        report_on(lens, limit=11, cut_on_nm=700)
+        report_on(lens, limit=4, cut_on_nm=830)
+    refresh_lens(lens)
+    assert not open_conflicts(lens).exists()
+
+
+def test_a_filter_position_that_matters_across_bands_is_one_conflict(lens):
+    for cut_on_nm, front, rear in ((700, 3, 1), (830, 1, 3)):
+        for place in range(front + rear):
+            position, limit = ("front", 11) if place < front else ("rear", 4)
+            report_on(lens, limit=limit, cut_on_nm=cut_on_nm, filter_position=position)
+    refresh_lens(lens)
+    conflict = open_conflicts(lens).get()
+    assert (conflict.kind, conflict.explanations[0]["factor"]) == ("cause", "filter_position")
+    assert conflict.also_at == [["780-up", "33-47"]]
+
+
+@pytest.mark.parametrize(("name", "values"), [("cut_on_nm", (650, 720, 830)), ("focal_mm", (24, 40, 70))])
+def test_a_band_or_zone_that_fits_none_of_its_neighbours_is_a_conflict_until_it_does(name, values):
+    lens = LensFactory(widest_f=2, focal_min_mm=24, focal_max_mm=70, widest_f_tele=2)
+    odd = []
+    for value, limit in zip(values, (11, 2.8, 11), strict=True):
+        for _ in range(4):
+            report = report_on(lens, limit=limit, **({"focal_mm": 40} | {name: value}))
+            odd += [report] if limit == 2.8 else []
+    refresh_lens(lens)
+    conflict = open_conflicts(lens).get()
+    assert conflict.kind == "between-cells" and conflict.stake > 0.5
+    assert {said["report"] for said in conflict.camps["suspect"]} == {one.public_id for one in odd}
+    refresh_lens(lens)
+    assert Conflict.objects.count() == 1
+    for report in odd:
+        report.state = ReportState.SET_ASIDE
+        report.save()
+    refresh_lens(lens)
+    assert not open_conflicts(lens).exists()
+
+
 def test_a_likely_filter_position_is_offered_as_the_explanation(lens):
     for _ in range(6):
         report_on(lens, limit=11, filter_position="front")

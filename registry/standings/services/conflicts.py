@@ -15,6 +15,7 @@ from registry.consensus.evidence import Lens as Optics
 from registry.consensus.evidence import Report as Entry
 from registry.gear.models import Lens
 from registry.ledger.services import record
+from registry.standings.between_cells import contradiction_between
 from registry.standings.by_condition import ByCondition
 from registry.standings.contradictions import Contradiction, contradictions_in, distinct
 from registry.standings.models import Conflict, Standing
@@ -59,6 +60,8 @@ def update_conflicts(
     One conflict for one split, however many standings show it. What happens to a conflict is an event each.
     """
     found = [one for row in rows for one in _contradictions(row, evidence)]
+    if not found and evidence.condition is None:
+        found = contradiction_between(rows, evidence.optics, evidence.entries, evidence.priors)
     known = {
         (conflict.standing_id, conflict.key): conflict
         for conflict in Conflict.objects.filter(standing__in=rows, open=True).order_by("pk")
