@@ -124,6 +124,7 @@ urlpatterns = [
     path("review/joined/", review_voices.joined, name="review-joined"),
     path("review/gear/", gear_review.upkeep, name="review-catalogue"),
     path("review/gear/list/", gear_review.list_gear, name="review-list-gear"),
+    path("review/gear/refuse/", gear_review.refuse, name="review-refuse-gear"),
     path("review/gear/doubles/", gear_review.doubles_settled, name="review-doubles"),
     path("review/gear/merges/<int:number>/undo/", gear_review.take_back, name="review-merge-back"),
     path("gear/<slug:kind>/<slug:slug>/history/", gear_review.history, name="gear-history"),

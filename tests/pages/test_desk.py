@@ -1,9 +1,12 @@
 """The moderators' start page, flags, blocks and appeals, as they are used in a browser."""
 
+from datetime import timedelta
+
 import pytest
 from django.utils import timezone
 
 from registry.accounts.models import Block
+from registry.gear.models import Lens
 from registry.moderation.models import Appeal, Flag
 from registry.moderation.services.figures import note_figures
 from registry.moderation.services.flags import raise_flag
@@ -133,3 +136,32 @@ def test_nobody_appeals_for_someone_else(client, moderator, image):
     client.force_login(AccountFactory())
     sent = {"about": f"picture:{image.pk}", "says": "Show it"}
     assert client.post("/account/appeals/", sent).status_code == 422
+
+
+def test_a_block_can_be_made_for_a_while(client, moderator):
+    client.force_login(moderator)
+    reader = AccountFactory()
+    address = f"/review/accounts/{reader.public_id}/"
+    past = client.post(address, {"reason": "Advertises.", "until": "2024-05-31"})
+    assert (past.status_code, Block.objects.count()) == (422, 0)
+    assert "within the next five years" in text_of(past)
+    day = timezone.now().date() + timedelta(days=3)
+    client.post(address, {"reason": "Advertises.", "until": day.isoformat()})
+    until = Block.objects.get().until
+    assert (until.date(), until.hour) == (day + timedelta(days=1), 0)
+    assert f"until {until.day}" in text_of(client.get(address))
+    Block.objects.update(until=timezone.now() - timedelta(minutes=1))
+    shown = text_of(client.get(address))
+    assert "; over" in shown
+    assert "Let it submit again" not in shown
+
+
+def test_proposed_gear_is_refused_with_a_reason_unless_a_report_names_it(client, moderator):
+    client.force_login(moderator)
+    unneeded, reported = (LensFactory(status="proposed") for _ in range(2))
+    ReportFactory(lens=reported)
+    assert "Take it out of the catalogue" in text_of(client.get("/review/gear/"))
+    for lens, status in ((unneeded, 302), (reported, 409)):
+        sent = {"kind": "lens", "slug": lens.slug, "reason": "No such lens."}
+        assert client.post("/review/gear/refuse/", sent).status_code == status
+    assert list(Lens.objects.all()) == [reported]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
 from django import forms
@@ -33,8 +34,8 @@ class FlagForm(forms.Form):
         self.fields["image"].choices = [("", "the whole report"), *shown]
 
 
-class SettleForm(forms.Form):
-    """Why something was settled as it was."""
+class BlockForm(forms.Form):
+    """Why an account is to submit nothing, and until when."""
 
     reason = forms.CharField(
         label="Reason",
@@ -42,6 +43,17 @@ class SettleForm(forms.Form):
         help_text="Its author can read it.",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+    until = forms.DateField(
+        label="Until the end of",
+        required=False,
+        help_text="Without a day it lasts until someone lifts it.",
+        widget=forms.DateInput(attrs={"type": "date", "class": "narrow"}),
+    )
+
+    def ends(self) -> datetime | None:
+        """The midnight after the day, in UTC."""
+        day = self.cleaned_data["until"]
+        return day and datetime.combine(day, time(), tzinfo=UTC) + timedelta(days=1)
 
 
 class AppealForm(forms.Form):

@@ -10,13 +10,15 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from registry.accounts.models import Block
 from registry.accounts.queries import account_by_public_id
+from registry.errors import InvalidInput
 from registry.moderation.queries.alike import frames_alike
 from registry.moderation.queries.care import appeal_by_number, appeals_waiting, block_by_number, flagged
 from registry.moderation.queries.voices import findings
 from registry.moderation.rules import check_may_moderate
 from registry.moderation.services.appeals import answer_appeal, block_account, deciders_of, lift_block
 from registry.moderation.services.flags import settle_flags
-from registry.pages.forms.care import SettleForm
+from registry.pages.forms.care import BlockForm
+from registry.pages.problems import put_beside_fields
 from registry.reports import queries
 
 
@@ -51,19 +53,27 @@ def account(request: HttpRequest, public_id: str) -> HttpResponse:
     """One account as moderators see it: what it submitted, its blocks; blocking it."""
     check_may_moderate(request.user)
     shown = account_by_public_id(public_id)
-    if request.method == "POST":
-        block_account(account=shown, by=request.user, reason=request.POST.get("reason", ""))
-        messages.success(request, f"{shown} submits nothing more until this is lifted. It can appeal.")
-        return redirect("review-account", public_id)
+    form = BlockForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            block = block_account(
+                account=shown, by=request.user, reason=form.cleaned_data["reason"], until=form.ends()
+            )
+        except InvalidInput as error:
+            put_beside_fields(form, error)
+        else:
+            until = f"until {block.until:%d %B %Y, %H:%M} UTC" if block.until else "until this is lifted"
+            messages.success(request, f"{shown} submits nothing more {until}. It can appeal.")
+            return redirect("review-account", public_id)
     context = {
         "shown": shown,
         "reports": queries.reports_of(shown).exclude(state="draft")[:50],
         "blocks": Block.objects.filter(account=shown).select_related("by", "lifted_by"),
         "alike": frames_alike(shown),
         "looks_like": any(shown in finding.accounts for finding in findings()),
-        "form": SettleForm(),
+        "form": form,
     }
-    return render(request, "pages/review_account.html", context)
+    return render(request, "pages/review_account.html", context, status=422 if form.errors else 200)
 
 
 @login_required

@@ -18,6 +18,7 @@ from registry.gear.queries import MODELS, former_slugs, gear_by_slug, sources_of
 from registry.moderation.queries import catalogue
 from registry.moderation.rules import check_may_moderate
 from registry.moderation.services import catalogue as acts
+from registry.moderation.services.refusing import refuse_gear
 
 A_PAGE = 20
 
@@ -45,6 +46,16 @@ def list_gear(request: HttpRequest) -> HttpResponse:
     """Take a proposal into the catalogue."""
     item = acts.list_gear(item=_named(request, "slug"), by=request.user)
     messages.success(request, f"{item} is listed.")
+    return redirect("review-catalogue")
+
+
+@login_required
+@require_POST
+def refuse(request: HttpRequest) -> HttpResponse:
+    """Take a proposal out of the catalogue that nothing names."""
+    item = _named(request, "slug")
+    refuse_gear(item=item, by=request.user, reason=request.POST.get("reason", ""))
+    messages.success(request, f"{item} is refused; the event log keeps what it said.")
     return redirect("review-catalogue")
 
 
