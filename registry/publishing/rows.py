@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
 from registry.gear.models import (
     Adapter,
@@ -20,12 +20,19 @@ from registry.gear.models import (
 from registry.publishing.tables import TABLES, Table
 from registry.reports.models import Finding, ImageState, Reading, Report, ReportState, SampleImage
 from registry.standings.models import Standing
-from registry.standings.queries.evidence import counting_reports, evidence_by_path
+from registry.standings.queries.evidence import (
+    Keys,
+    counting_reports,
+    counting_without_readings,
+    evidence_by_path,
+    keys_by_report,
+)
 from registry.standings.rules import LightPath
 
 Row = dict[str, Any]
 CHUNK = 2_000
 LENSES_AT_ONCE = 25
+REPORTS_AT_ONCE = 1_000  # of several lenses; one lens's are read together, however many
 # Facts under these licences, or whose source states none, are the registry's own to give: CC0.
 OWN_LICENCES = ("", "CC0", "CC0-1.0", "CC0 1.0")
 JUDGED = (ImageState.MEASURED, ImageState.UNCERTAIN, ImageState.REJECTED, ImageState.KEPT)
@@ -87,16 +94,22 @@ def _fact_sources() -> Iterator[Row]:
 
 def _lens_batches() -> Iterator[list[Lens]]:
     """Lenses with reports that count, a few at a time."""
-    submitted = Report.objects.filter(state=ReportState.SUBMITTED).values("lens")
-    lenses = Lens.objects.filter(pk__in=submitted).select_related("maker").order_by("slug")
-    batch: list[Lens] = []
-    for lens in lenses.iterator(CHUNK):
+    of_state = Report.objects.filter(state=ReportState.SUBMITTED).order_by("lens__slug")
+    counted = of_state.values_list("lens").annotate(count=Count("pk"))
+    batch: list[int] = []
+    held = 0
+    for lens, count in counted:
+        if batch and (len(batch) == LENSES_AT_ONCE or held + count > REPORTS_AT_ONCE):
+            yield _lenses_of(batch)
+            batch, held = [], 0
         batch.append(lens)
-        if len(batch) == LENSES_AT_ONCE:
-            yield batch
-            batch = []
+        held += count
     if batch:
-        yield batch
+        yield _lenses_of(batch)
+
+
+def _lenses_of(keys: list[int]) -> list[Lens]:
+    return list(Lens.objects.filter(pk__in=keys).select_related("maker").order_by("slug"))
 
 
 def _evidence_by_path() -> Iterator[tuple[LightPath, list]]:
@@ -174,35 +187,25 @@ def _readings() -> Iterator[Row]:
 def _reports() -> Iterator[Row]:
     """Those that count, with the keys that their evidence has; then those that don't, with none but their own."""
     for batch in _lens_batches():
-        reports = counting_reports(*batch)
-        keys = {}
-        for entries in evidence_by_path(reports).values():
-            for entry in entries:
-                keys[_report_of(entry.id)] = (
-                    entry.tester,
-                    entry.copy,
-                    entry.source,
-                    entry.filter_position,
-                    entry.body,
-                )
+        reports = counting_without_readings(*batch)
+        keys = keys_by_report(reports)
         for report in sorted(reports, key=lambda report: (report.lens.slug, report.pk)):
-            yield _report_row(report, keys.get(report.public_id, (None,) * 5))
+            yield _report_row(report, keys[report.pk])
     others = Report.objects.filter(state__in=(ReportState.SET_ASIDE, ReportState.WITHDRAWN)).order_by("pk")
     related = ("author", "lens", "teleconverter", "adapter", "filter", "body")
     for report in others.select_related(*related).iterator(CHUNK):
-        yield _report_row(report, (None,) * 5)
+        yield _report_row(report, None)
 
 
 def _report_of(entry: str) -> str:
     return entry.partition("@")[0].partition("#")[0]
 
 
-def _report_row(report: Report, keys: tuple) -> Row:
+def _report_row(report: Report, keys: Keys | None) -> Row:
     row = dict.fromkeys(TABLES["reports"].field_names)
     row |= {"id": report.public_id, "state": report.state, "lens": report.lens.slug}
     if report.state == ReportState.WITHDRAWN:
         return row
-    tester, copy, source, position, body = keys
     names = (
         *("state_reason", "basis", "cut_on_nm", "light_group", "accessories", "target", "light", "notes"),
         *(
@@ -223,11 +226,11 @@ def _report_row(report: Report, keys: tuple) -> Row:
             "teleconverter": report.teleconverter.slug if report.teleconverter else "",
             "adapter": report.adapter.slug if report.adapter and report.adapter.has_glass else "",
             "filter": report.filter.slug if report.filter else "",
-            "tester": tester or f"account:{report.author.public_id}",
-            "copy": copy,
-            "source": source,
-            "filter_position": position or report.filter_position,
-            "body": body or (report.body.slug if report.body else ""),
+            "tester": keys.tester if keys else f"account:{report.author.public_id}",
+            "copy": keys and keys.copy,
+            "source": keys and keys.source,
+            "filter_position": (keys and keys.filter_position) or report.filter_position,
+            "body": (keys and keys.body) or (report.body.slug if report.body else ""),
         }
     )
 

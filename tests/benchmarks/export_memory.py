@@ -5,7 +5,7 @@ A million readings are copied into a database of their own; then each export is 
 process holds are watched. Its peak is compared with what it held idle, after one small export had loaded all code.
 Time is given as a multiple of a bare cursor that reads the same rows' columns. First the rows are counted.
 
-Run: python -m tests.benchmarks.export_memory [--readings 1000000] [--release]
+Run: python -m tests.benchmarks.export_memory [--readings 1000000] [--tables readings reports] [--release]
 On SQLite, or where DATABASE_URL names a PostgreSQL server, in a database of its own there, removed at the end.
 """
 
@@ -184,14 +184,14 @@ def bare_read(table: str) -> tuple[float, int]:
     return time.perf_counter() - begun, count
 
 
-def measure(environment: dict[str, str], readings: int) -> bool:
+def measure(environment: dict[str, str], readings: int, tables: list[str]) -> bool:
     flat = True
     with Server(environment) as server:
         for form in FORMS:
             server.read(f"lenses.{form}")
         idle = server.held()
         print(f"idle: {idle:.0f} MB")
-        for table in BARE:
+        for table in tables:
             seconds, count = bare_read(table)
             assert count == (readings if table == "readings" else readings // READINGS_EACH), count
             for form in FORMS:
@@ -245,6 +245,7 @@ def database_of_its_own(folder: str) -> Iterator[str]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--readings", type=int, default=1_000_000)
+    parser.add_argument("--tables", nargs="+", choices=list(BARE), default=list(BARE))
     parser.add_argument(
         "--release", action="store_true", help="also the memory of refresh_standings and make_release"
     )
@@ -261,7 +262,7 @@ def main() -> None:
         call_command("migrate", verbosity=0)
         fill(asked.readings)
         print(f"{connection.vendor}: {asked.readings} readings on {LENSES} lenses", flush=True)
-        flat = measure(dict(os.environ), asked.readings)
+        flat = measure(dict(os.environ), asked.readings, asked.tables)
         if asked.release:
             measure_release(dict(os.environ))
         connection.close()

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
 from django.db.models.functions import Lower
 
 from registry.accounts.models import Account
@@ -54,16 +55,21 @@ def counting_reports(*lenses: Lens) -> list[Report]:
 
 def reports_in_state(states: Sequence[str], *lenses: Lens) -> list[Report]:
     """As counting_reports, those in other states."""
+    return list(_with_gear(states, *lenses).prefetch_related("sweeps__readings", "claims"))
+
+
+def counting_without_readings(*lenses: Lens) -> list[Report]:
+    """As counting_reports, without what they say: enough for keys_by_report."""
+    return list(_with_gear((ReportState.SUBMITTED,), *lenses))
+
+
+def _with_gear(states: Sequence[str], *lenses: Lens) -> QuerySet[Report]:
     reports = Report.objects.filter(state__in=states)
     if lenses:
         reports = reports.filter(lens__in=lenses)
-    return list(
-        reports.select_related(
-            "author", "lens__maker", "teleconverter__maker", "adapter__maker", "rig__body", "body", "copy"
-        )
-        .prefetch_related("sweeps__readings", "claims")
-        .order_by("id")
-    )
+    return reports.select_related(
+        "author", "lens__maker", "teleconverter__maker", "adapter__maker", "rig__body", "body", "copy"
+    ).order_by("id")
 
 
 def evidence_by_path(
@@ -76,6 +82,31 @@ def evidence_by_path(
     bonds: which of them are one piece of evidence, voices: which accounts speak with one voice (public ids by the
     voice's name), as was decided; those in force, unless given.
     """
+    keys = keys_by_report(reports, bonds, voices)
+    grouped: dict[LightPath, list[evidence.Report]] = defaultdict(list)
+    for report in reports:
+        grouped[path_of(report)].extend(_entries(report, keys[report.pk]))
+    return dict(grouped)
+
+
+@dataclass(frozen=True)
+class Keys:
+    """What a report's entries share: which voice, example and publication they are, and what they were taken with."""
+
+    tester: str
+    copy: str | None
+    source: str | None
+    filter_position: str | None
+    body: str | None
+
+
+def keys_by_report(
+    reports: list[Report],
+    bonds: Sequence[Joined] | None = None,
+    voices: Mapping[str, frozenset[str]] | None = None,
+) -> dict[int, Keys]:
+    """The keys of these reports by their rows; all reports of a lens have to be among them. Further parameters: as
+    for evidence_by_path."""
     bonds = bonds_among(reports) if bonds is None else bonds
     known = one_key_per_copy(_copies_behind(reports))
     people = people_behind(reports, voices)
@@ -87,12 +118,21 @@ def evidence_by_path(
         sources_by_report(reports, people),
         [(bond.name, bond.reports) for bond in bonds if bond.kind != BondKind.COPY],
     )
-    grouped: dict[LightPath, list[evidence.Report]] = defaultdict(list)
-    for report in reports:
-        grouped[path_of(report)].extend(
-            _entries(report, copies.get(report.pk), people, sources.get(report.pk))
+    return {
+        report.pk: Keys(
+            tester=tester_of(report, people),
+            copy=copies.get(report.pk),
+            source=sources.get(report.pk),
+            filter_position=filter_position_of(report),
+            body=_body_of(report),
         )
-    return dict(grouped)
+        for report in reports
+    }
+
+
+def _body_of(report: Report) -> str | None:
+    body = report.body or (report.rig.body if report.rig_id else None)
+    return body.slug if body else None
 
 
 def bonds_among(reports: list[Report]) -> list[Joined]:
@@ -126,16 +166,10 @@ def _accounts_cited(reports: list[Report]) -> dict[str, str]:
     return dict(known.values_list("spelled", "public_id"))
 
 
-def _entries(report: Report, copy: str | None, people: People, source: str | None) -> list[evidence.Report]:
-    body = report.body or (report.rig.body if report.rig_id else None)
-    shared = {
-        "tester": tester_of(report, people),
-        "copy": copy,
-        "source": source,
+def _entries(report: Report, keys: Keys) -> list[evidence.Report]:
+    shared = vars(keys) | {
         "cut_on_nm": report.cut_on_nm,
         "cut_on_group": (report.light_group or None) if report.cut_on_nm is None else None,
-        "filter_position": filter_position_of(report),
-        "body": body.slug if body else None,
     }
     sweeps = [
         evidence.Report(
