@@ -56,7 +56,9 @@ class Registry:
     def __exit__(self, *_: object) -> None:
         self._http.close()
 
-    def submit_sweep(self, lens: str, *, rig: str | dict, sweep: Iterable[Seen], **details: Any) -> str:
+    def submit_sweep(
+        self, lens: str, *, rig: str | dict[str, Any], sweep: Iterable[Seen], **details: Any
+    ) -> str:
         """Submit readings by eye at one focal length, and return the report's id. details: as the reference lists
         them for reports, such as filter, shot_on or notes."""
         readings = [asdict(seen) for seen in sweep]
@@ -68,7 +70,7 @@ class Registry:
             "submit": True,
         }
         key = {"Idempotency-Key": str(uuid.uuid4())}
-        return self._sent("POST", "/reports/", json=report | details, headers=key)["id"]
+        return str(self._sent("POST", "/reports/", json=report | details, headers=key)["id"])
 
     def standing(self, lens: str, *, cut_on_nm: float = 720) -> Standing:
         """What the registry says of a lens today, as someone who photographs from this cut-on on reads it."""
@@ -80,7 +82,7 @@ class Registry:
         chances = {stop["f_number"]: stop["p_clean"] for stop in zone["stops"] if stop["p_clean"] is not None}
         return Standing(answer["sentence"], zone["confidence"], zone["n_independent"], chances)
 
-    def file_all(self, reports: Iterable[dict]) -> Iterator[dict]:
+    def file_all(self, reports: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
         """File many reports, and yield what became of each. Send the same ones again after a break: none is filed
         twice."""
         body = "\n".join(json.dumps(report) for report in reports)
