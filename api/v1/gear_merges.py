@@ -17,6 +17,7 @@ from api.strict import StrictSerializer, WordField
 from api.v1.gear_named import named
 from api.v1.moderated import Named, act_on, sent_as
 from registry.errors import Conflict, Problem
+from registry.gear.holding import gives_way
 from registry.gear.models import GearKind, Merge
 from registry.moderation.queries.catalogue import merges
 from registry.moderation.rules import LONGEST_REASON
@@ -87,14 +88,15 @@ class GearMerges(Catalogue):
     @extend_schema(request=MergeInput, responses={201: MergeSerializer})
     def create(self, request: Request) -> Response:
         """Merge two rows into one: reports, copies, rigs, bags, watches, picks and sources go over to the kept one."""
-        return answer_once(request, lambda: self._merge(request))
+        # The whole answer begins again where the merge gives way to someone who writes about the gear.
+        return gives_way(answer_once)(request, lambda: self._merge(request))
 
     @extend_schema(request=None, responses=MergeSerializer)
     @action(detail=True, methods=["post"], url_path="take-back")
     def take_back(self, request: Request, pk: str) -> Response:
         """Make two of them again, with everything that was the double’s."""
         take_nothing(request)
-        return act_on(
+        return gives_way(act_on)(
             request,
             held=Merge.objects.filter(pk=pk),
             read=lambda: self.one(self.rows()),

@@ -9,6 +9,7 @@ from registry.accounts.models import Account
 from registry.bags.models import BagLens
 from registry.errors import Conflict, Problem
 from registry.gear.carrying import values_of
+from registry.gear.holding import gives_way
 from registry.gear.models import GearItem, GearStatus, Lens
 from registry.gear.queries import REFUSED, kind_of
 from registry.ledger.services import record
@@ -22,6 +23,7 @@ from registry.watching.models import Watch
 KEPT_BY_PEOPLE = (Watch, BagLens, Pick, Reservation)
 
 
+@gives_way
 @transaction.atomic
 def refuse_gear(*, item: GearItem, by: Account, reason: str) -> None:
     """Take a proposal out of the catalogue; the event log keeps what it said, and its address is given to no other.

@@ -40,7 +40,7 @@ class BlockForm(forms.Form):
     reason = forms.CharField(
         label="Reason",
         max_length=LONGEST_REASON,
-        help_text="Its author can read it.",
+        help_text="Whom it concerns reads it.",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
     until = forms.DateField(
