@@ -62,13 +62,8 @@ class Registry:
         """Submit readings by eye at one focal length, and return the report's id. details: as the reference lists
         them for reports, such as filter, shot_on or notes."""
         readings = [asdict(seen) for seen in sweep]
-        report = {
-            "lens": lens,
-            "basis": "graded",
-            "rig": rig,
-            "sweeps": [{"readings": readings}],
-            "submit": True,
-        }
+        told = {"lens": lens, "basis": "graded", "rig": rig, "submit": True}
+        report = told | {"sweeps": [{"readings": readings}]}
         key = {"Idempotency-Key": str(uuid.uuid4())}
         return str(self._sent("POST", "/reports/", json=report | details, headers=key)["id"])
 
