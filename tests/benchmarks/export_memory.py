@@ -1,9 +1,9 @@
 """How much memory the server holds while it streams the open data, and how long that takes.
 
 A million readings are copied into a database of their own; then each export is asked of the production server
-(gunicorn, one process) and read to its end, while the server's own share of memory (PSS) and what its database
-process holds are watched. Its peak is compared with what it held idle, after one small export had loaded all code.
-Time is given as a multiple of a bare cursor that reads the same rows' columns. First the rows are counted.
+(gunicorn, one process) and read to its end, while the server process's resident memory is watched. Its peak is
+compared with what it held idle, after one small export of each form had loaded all code. Time is given as a multiple
+of a bare cursor that reads the same rows' columns. First the rows are counted.
 
 Run: python -m tests.benchmarks.export_memory [--readings 1000000] [--tables readings reports] [--release]
 On SQLite, or where DATABASE_URL names a PostgreSQL server, in a database of its own there, removed at the end.
@@ -146,9 +146,9 @@ class Server:
 
 
 def held_by(process: int) -> float:
-    """Proportional share of memory, MB (Linux, smaps_rollup)."""
+    """Resident memory, MB (Linux, smaps_rollup); the proportional share would move as other processes come and go."""
     told = Path(f"/proc/{process}/smaps_rollup").read_text()
-    return int(told.partition("\nPss:")[2].split()[0]) / 1024
+    return int(told.partition("\nRss:")[2].split()[0]) / 1024
 
 
 @contextmanager
