@@ -27,7 +27,7 @@ from registry.consensus.grid import (
     single_kernels,
     within_kernels,
 )
-from registry.consensus.pooling import TINY, band_offset, scaled_likelihoods
+from registry.consensus.pooling import TINY, band_offset, one_voice, scaled_likelihoods
 from registry.consensus.rows import Rows, compile_rows
 
 MOVES = np.append(0.0, SHIFTS)
@@ -198,14 +198,15 @@ class _Evidence:
         if len(distinct) == 1:
             pattern, offset = distinct[0]
             return _shifted(np.log(self.robust(self.single[pattern])), offset)
-        mean = self.setting(reports)
-        top = mean.max()
-        return np.log(self.robust(_shared(np.exp(mean - top)))) + top
+        voice = self.setting(reports)
+        top = voice.max()
+        return np.log(self.robust(_shared(np.exp(voice - top)))) + top
 
     def setting(self, reports: list[int]) -> np.ndarray:
-        """Mean log of a setting's distinct reports, blurred by what they don't share, (spreads, G)."""
+        """What a setting's distinct reports say together, blurred by what they don't share, (spreads, G)."""
         distinct = sorted({(int(self.pattern[r]), int(self.offset[r])) for r in reports})
-        return np.mean([_shifted(self.within[pattern], offset) for pattern, offset in distinct], axis=0)
+        total = sum(_shifted(self.within[pattern], offset) for pattern, offset in distinct)
+        return total if len(distinct) == 1 else one_voice(total, len(distinct))
 
     def robust(self, cube: np.ndarray) -> np.ndarray:
         """Mixed with the chance that the cluster describes something else."""
@@ -240,7 +241,7 @@ class _Clustered:
         return float(_log_sum(logs[0])), logs[1:]
 
     def _several(self, reports: list[int], weights: np.ndarray, known: list[float]) -> np.ndarray:
-        """A cluster that stands on several sides is its own control: repeats of a setting are averaged,
+        """A cluster that stands on several sides is its own control: repeats of a setting are one voice,
         settings multiplied, then blurred by the part of the spread that its reports share."""
         joint = np.zeros((len(MOVES), SPREAD_COUNT, GRID_POINTS))
         for weight in known:

@@ -89,6 +89,12 @@ teaches its own."""
 SHARED_SHARE = 0.7
 """Share of that variance that two reports of one cluster (tester, copy or source) have in common."""
 
+UNSTEADY_SHARE = 0.2
+"""Chance, for each further report of a cluster, that the cluster contradicts itself for reasons of its own. Then its
+reports are averaged, so that a flood of contradictions by one voice moves no more than one report of it; else they
+are multiplied, which what they have in common keeps below 1/SHARED_SHARE reports by strangers. Prototype: at .05
+floods of contradictions bought something, from .2 on nothing."""
+
 STRAY_SHARE = 0.05
 """Chance that a cluster describes something else: another lens, another stop, a scene for a target."""
 
@@ -204,11 +210,9 @@ CAUSE_ODDS = {
 }
 """Base probability that a lens's reports are split by this factor (nothing: the rest, .57). Prototype."""
 
-CAUSE_LIKELY = 0.45
-"""Posterior from which a cause is named. Where one is as likely as this and named, it was the true one nine times of
-ten and more on simulated lenses, since the posterior is too modest; wrong causes and false alarms together stay below
-.03 at ten reports, which from .40 down they don't. At .7 there are next to none, and a fifth of the right ones are
-lost."""
+CAUSE_LIKELY = 0.65
+"""Posterior from which a cause is named. On simulated lenses of ten reports wrong causes and false alarms together
+are about .02 from here, .03 from .6 and .06 from one half."""
 
 CAUSE_SIDE_COUNT = 2
 """Clusters a side that a contrast needs, unless one contributor stands on both sides."""

@@ -9,7 +9,7 @@ from scipy.sparse import csr_array
 
 from registry.consensus.beliefs import Priors
 from registry.consensus.cells import UNSTATED
-from registry.consensus.constants import SHARED_ACROSS_CELLS, STRAY_SHARE
+from registry.consensus.constants import SHARED_ACROSS_CELLS, STRAY_SHARE, UNSTEADY_SHARE
 from registry.consensus.grid import (
     GRID,
     GRID_POINTS,
@@ -30,10 +30,11 @@ WIDTH = SPREAD_COUNT * GRID_POINTS
 def row_likelihoods(rows: Rows, priors: Priors, dtype: str = "float64") -> np.ndarray:
     """log L(μ; s) of every unique row, shape (unique rows, spreads × G).
 
-    One report: its h blurred by the spread. Several reports of one cluster: the geometric mean of their h
-    blurred by what they don't share, blurred by what they share; so twenty copies count as one, and
-    contradicting floods cancel instead of adding up. Then mixed with the chance that the cluster describes
-    something else, and with the chance that it belongs to another cell of the lens.
+    One report: its h blurred by the spread. Several different reports of one cluster: their h blurred by what they
+    don't share, together (see one_voice), blurred by what they share; so twenty copies count as one, twenty tests by
+    one person for less than one and a half, and contradicting floods cancel instead of adding up. Then mixed with
+    the chance that the cluster describes something else, and with the chance that it belongs to another cell of the
+    lens.
     """
     likelihoods = scaled_likelihoods(rows.patterns).astype(dtype)
     size = np.diff(rows.member_start)
@@ -42,7 +43,7 @@ def row_likelihoods(rows: Rows, priors: Priors, dtype: str = "float64") -> np.nd
     blurred[single] = likelihoods[rows.members[rows.member_start[single]]] @ single_kernels(dtype)
     several = np.flatnonzero(size > 1)
     if len(several):
-        blurred[several] = _cluster_means(likelihoods, rows, several, dtype)
+        blurred[several] = _voices_of(likelihoods, rows, several, dtype)
     return np.log(_robust(blurred, rows.shares, priors, dtype))
 
 
@@ -53,15 +54,21 @@ def scaled_likelihoods(patterns: np.ndarray) -> np.ndarray:
     return likelihoods
 
 
-def _cluster_means(likelihoods: np.ndarray, rows: Rows, several: np.ndarray, dtype: str) -> np.ndarray:
+def _voices_of(likelihoods: np.ndarray, rows: Rows, several: np.ndarray, dtype: str) -> np.ndarray:
     used, place = np.unique(rows.members, return_inverse=True)
     logs = np.log(likelihoods[used] @ within_kernels(dtype) + TINY)
     starts, size = rows.member_start[several], np.diff(rows.member_start)[several]
     flat = place[ranges(starts, size)]
-    mean = np.add.reduceat(logs[flat], np.cumsum(size) - size, axis=0) / size[:, None]
-    mean = np.exp(mean).astype(dtype).reshape(len(several), SPREAD_COUNT, GRID_POINTS)
-    shared = np.matmul(mean.transpose(1, 0, 2), shared_kernels(dtype))
-    return shared.transpose(1, 0, 2).reshape(len(several), WIDTH)
+    voices = one_voice(np.add.reduceat(logs[flat], np.cumsum(size) - size, axis=0), size[:, None])
+    voices = np.exp(voices - voices.max(axis=1, keepdims=True)).astype(dtype)
+    cube = voices.reshape(len(several), SPREAD_COUNT, GRID_POINTS).transpose(1, 0, 2)
+    return np.matmul(cube, shared_kernels(dtype)).transpose(1, 0, 2).reshape(len(several), WIDTH)
+
+
+def one_voice(total: np.ndarray, size) -> np.ndarray:
+    """log likelihood of what so many (size) different reports of one cluster say together, from the sum of theirs:
+    their product where they agree, their geometric mean where the cluster contradicts itself."""
+    return np.logaddexp(total, total / size + (size - 1) * np.log(UNSTEADY_SHARE))
 
 
 def _robust(blurred: np.ndarray, shares: np.ndarray, priors: Priors, dtype: str) -> np.ndarray:
