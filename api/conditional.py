@@ -22,7 +22,7 @@ def tagged(request: Request, body: object, *, status: int = 200, headers: dict |
     """The answer that carries a representation: with its tag, or 304 if the asker holds it already."""
     tag = etag_of(body)
     headers = (headers or {}) | {"ETag": tag, "Cache-Control": "no-cache"}
-    if request.method in ("GET", "HEAD") and _holds(request.headers.get("If-None-Match"), tag):
+    if request.method in ("GET", "HEAD") and holds(request.headers.get("If-None-Match"), tag):
         return Response(status=304, headers=headers)
     return Response(body, status=status, headers=headers)
 
@@ -56,7 +56,7 @@ def require_match(request: Request, body: object) -> None:
         )
 
 
-def _holds(given: str | None, tag: str) -> bool:
+def holds(given: str | None, tag: str) -> bool:
     """If-None-Match compares weakly (RFC 9110, 13.1.2)."""
     if given is None:
         return False

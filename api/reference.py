@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
+from functools import cache
+
 from csp.decorators import csp_update
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.views.generic import TemplateView
+from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.renderers import OpenApiJsonRenderer2
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.conditional import holds
 from registry.errors import NotFound, Problem
 
 METHODS = ["get", "post", "put", "patch", "delete", "head", "options"]
@@ -20,7 +26,23 @@ METHODS = ["get", "post", "put", "patch", "delete", "head", "options"]
 class Document(SpectacularAPIView):
     """The OpenAPI document."""
 
+    schema = None  # the description does not describe itself
     renderer_classes = [OpenApiJsonRenderer2]
+
+    def get(self, request: Request, *args, **kwargs) -> HttpResponse:
+        content, tag = written(request.version)
+        headers = {"ETag": tag, "Cache-Control": "no-cache"}
+        if holds(request.headers.get("If-None-Match"), tag):
+            return HttpResponse(status=304, headers=headers)
+        return HttpResponse(content, content_type=OpenApiJsonRenderer2.media_type, headers=headers)
+
+
+@cache
+def written(version: str) -> tuple[bytes, str]:
+    """The document and its entity tag. It says the same to everyone, and takes a second or more to make."""
+    described = SchemaGenerator(api_version=version).get_schema(request=None, public=True)
+    content = OpenApiJsonRenderer2().render(described)
+    return content, f'"{hashlib.sha256(content).hexdigest()[:32]}"'
 
 
 # The reading page sets styles of its own from its script, which only this one page may.

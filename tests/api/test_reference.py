@@ -34,6 +34,12 @@ def test_the_document_is_valid_openapi_3_1(document):
     validate(document)
 
 
+def test_the_document_is_made_once_and_not_sent_twice(anyone):
+    first = anyone.get("/api/v1/openapi.json")
+    again = anyone.get("/api/v1/openapi.json", headers={"If-None-Match": first["ETag"]})
+    assert (again.status_code, again.content, again["ETag"]) == (304, b"", first["ETag"])
+
+
 def test_making_the_document_leaves_nothing_guessed():
     call_command("spectacular", "--api-version", "v1", "--fail-on-warn", file=os.devnull)
 
