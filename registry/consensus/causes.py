@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -142,7 +143,8 @@ def _weighed(
     tried: list[Contrast], clustered: _Clustered, by_contributor: _Clustered, priors: Priors
 ) -> Explanations:
     shares = contrast_shares(tried, priors)
-    logs, joints, by_shift = [np.log(1 - sum(priors.causes.values()))], [], []
+    # Summed exactly: databases and files give the causes in orders of their own, and the last digit would tell.
+    logs, joints, by_shift = [np.log(1 - math.fsum(priors.causes.values()))], [], []
     for contrast, share in zip(tried, shares, strict=True):
         reports = by_contributor if contrast.factor == "copy" else clustered
         unmoved, moved = reports.joint(contrast)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,8 @@ from registry.consensus.causes import Explained, Explanations
 from registry.consensus.contrasts import Contrast
 from tests.consensus.makers import PRIME, STOPS, agreeing, sweep
 
+# Probabilities whose plain sum depends on the order of summing.
+CAUSES = [(factor, odds + 0.0123 / 7) for factor, odds in DEFAULT_PRIORS.causes.items()]
 CAMPS = {
     "filter_position": ("front", "rear"),
     "cut_on_nm": (590, 830),
@@ -35,6 +39,20 @@ def test_what_separates_the_camps_is_named(field, factor):
     assert causes[0].factor == factor
     assert causes[0].likely
     assert abs(causes[0].effect_stops) == pytest.approx(3, abs=0.8)
+
+
+def test_the_order_in_which_a_database_gives_the_priors_changes_no_digit():
+    reports = _split("filter_position", 6)
+    told = {
+        tuple(
+            (cause.posterior, cause.odds)
+            for cause in assess_lens(
+                PRIME, reports, replace(DEFAULT_PRIORS, causes=dict(sorted(CAUSES, key=key)))
+            ).causes
+        )
+        for key in (None, lambda row: row[1], lambda row: (len(row[0]), row[0]), lambda row: row[0][::-1])
+    }
+    assert len(told) == 1
 
 
 def test_the_effect_says_which_side_is_clean_further():
