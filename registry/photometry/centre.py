@@ -59,6 +59,10 @@ def _template(columns, centre, radius):
 LEAST_LOG_ODDS = -2.0
 """The search is by a coarser model, which may be too sure of a broad patch's centre: Occam's price is capped."""
 
+ROUNDING = 1e-5
+"""Inner products in single precision are sure to about this share; a strong patch's shape would else seem known better
+than exactly, and its equations have no answer."""
+
 GAUSS_NEWTON_STEPS = 5
 LARGEST_STEP = np.array([0.03, 0.03, 0.3, 0.4])
 SMALLEST_STEP = np.array([1e-4, 1e-4, 1e-3, 3e-3])
@@ -137,11 +141,13 @@ def _refine(columns, left, cleared, shape):
     for _ in range(GAUSS_NEWTON_STEPS):
         design = linearised(columns, shape)
         shared = (design @ fixed) @ cleared.spread
-        gram = (design @ design.T - shared @ shared.T) / cleared.variance
+        own = design @ design.T
+        gram = (own - shared @ shared.T) / cleared.variance
         right = (design @ left).astype(float) / cleared.variance
         strength = max(right[0] / max(gram[0, 0], 1e-9), 2e-3)
         # Unknowns: strength, then strength × shift. The prior keeps shifts small and the centre central.
         precision = np.concatenate([[1e-6], (prior_sd * strength) ** -2])
+        precision += ROUNDING * own.diagonal() / cleared.variance
         home = np.concatenate([[0, 0], start[2:]]) - shape.vector
         pull = np.concatenate([[0], home / (prior_sd**2 * strength)])
         answer = solve_ridge(gram + np.diag(precision), right + pull)
