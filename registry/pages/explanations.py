@@ -180,8 +180,8 @@ EXPLANATIONS: tuple[Explanation, ...] = (
         "Not possible in this state",
         "A report is a draft, submitted, set aside or withdrawn, and each allows other acts.",
         "Revise a submitted report with a reason; a withdrawn one stays as it is.",
-        "wrong-state report-withdrawn fact-already-stated already-* last-steward conflict-closed not-in-force "
-        "appeal-not-open blocked-already not-two-of-a-kind",
+        "wrong-state report-withdrawn fact-already-stated already-* gear-in-use last-steward conflict-closed "
+        "not-in-force appeal-not-open blocked-already not-two-of-a-kind",
     ),
     Explanation(
         "A summary of use that can’t be read",

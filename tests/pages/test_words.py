@@ -1,6 +1,7 @@
 """Pages that explain, error pages, and what every page promises."""
 
 import ast
+import html
 import re
 from pathlib import Path
 
@@ -48,8 +49,10 @@ def codes_in_the_source() -> set[str]:
                     if isinstance(node, ast.Call)
                     else ""
                 )
-                if called in ("Problem", "Refusal", "refusal", "refuse", "Kind"):
-                    given = [word.value for word in node.keywords if word.arg == "code"] or node.args[:1]
+                if called in ("Problem", "Refusal", "refusal", "refuse", "Kind", "_problem", "refused"):
+                    place = 1 if called == "refused" else 0  # which says first what is wrong
+                    given = [word.value for word in node.keywords if word.arg == "code"]
+                    given = given or node.args[place : place + 1]
                     codes |= {
                         one.value
                         for one in given
@@ -62,6 +65,13 @@ def test_every_kind_of_problem_in_the_source_is_explained():
     codes = codes_in_the_source()
     assert len(codes) > 60
     assert sorted(code for code in codes if explanation_of(code) is None) == []
+
+
+def test_every_type_of_problem_is_the_address_of_a_page_that_says_what_to_do(client):
+    for code in sorted(codes_in_the_source()):
+        page = client.get(f"/problems/{code}", follow=True)
+        assert page.status_code == 200, code
+        assert html.escape(explanation_of(code).remedy[:30]).split("’")[0] in text_of(page), code
 
 
 def test_no_explanation_is_for_nothing():
