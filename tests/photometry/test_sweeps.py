@@ -37,6 +37,31 @@ def test_a_lens_hot_at_every_stop_is_not_whitewashed():
         assert one.ev == pytest.approx(truth.excess_ev, abs=0.05)
 
 
+def controls(f_numbers=STOPS):
+    """The same lens in visible light, on a day of its own: its falloff, and no hotspot."""
+    return sweep_of(target(), f_numbers, seed=7)[0]
+
+
+def test_against_a_control_sweep_a_lens_hot_at_every_stop_is_right_to_a_hundredth():
+    frames, truths = sweep_of(target(patch(0.15, growth=0.0, shrink=0.0)), STOPS)
+    for one, truth in zip(measure_sweep(frames, control=controls()), truths, strict=True):
+        assert one.status == MEASURED
+        assert one.ev == pytest.approx(truth.excess_ev, abs=0.01)
+
+
+def test_against_a_control_sweep_a_clean_lens_stays_clean():
+    frames, _ = sweep_of(target(), STOPS)
+    assert all(one.ev < 0.005 for one in measure_sweep(frames, control=controls()))
+
+
+def test_a_stop_without_a_control_of_its_own_is_compared_with_the_nearest():
+    """f/2 and f/8 differ by most of the vignetting, so stops between them are right to less."""
+    frames, truths = sweep_of(target(patch(0.3, growth=0.5)), STOPS)
+    found = measure_sweep(frames, control=controls((2.0, 8.0)))
+    for stop, one, truth in zip(STOPS, found, truths, strict=True):
+        assert one.ev == pytest.approx(truth.excess_ev, abs=0.015 if stop in (2.0, 8.0) else 0.06)
+
+
 def test_a_rejected_frame_does_not_hinder_the_others():
     frames, _ = sweep_of(target(patch(0.2)), STOPS)
     black, _ = photograph(target(level=0.002))
