@@ -227,7 +227,9 @@ def renamed(answer: Any, ids: dict[Any, Any], name: str = "") -> Any:
 def shortened(answer: Any) -> Any:
     if isinstance(answer, dict):
         by_path = any("/" in name for name in answer)  # files, which every member tells alike
-        kept = list(answer.items())[: ENOUGH if by_path else None]
+        kept = (
+            sorted(answer.items())[:ENOUGH] if by_path else answer.items()
+        )  # databases have orders of their own
         return {name: shortened(value) for name, value in kept}
     return [shortened(value) for value in answer[:ENOUGH]] if isinstance(answer, list) else answer
 
