@@ -17,7 +17,7 @@ import pyarrow.parquet
 
 from registry.publishing.tables import Table
 
-ROWS_AT_ONCE = 5_000
+ROWS_AT_ONCE = 2_000
 NESTED = ("object", "array")
 # A spreadsheet takes a cell that begins so for a formula.
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
