@@ -115,8 +115,8 @@ def row_of(kind: str, seconds: dict[str, float], folder: Path) -> dict:
         "… in a tight loop": loop / seconds[f"{kind} decode loop"],
         "share of the decoder's load alone": cost / seconds[f"{kind} load"],
         "times faster than the radial profile": seconds["radial profile"] / cost,
-        "peak memory, MB": apart("--peak", "whole", folder / KINDS[kind]),
-        "… of the bare decode": apart("--peak", "decode", folder / KINDS[kind]),
+        "peak memory, MB": round(apart("--peak", "whole", folder / KINDS[kind])),
+        "… of the bare decode": round(apart("--peak", "decode", folder / KINDS[kind])),
     }
 
 
