@@ -9,7 +9,7 @@ from scipy.sparse import csr_array
 
 from registry.consensus.beliefs import Priors
 from registry.consensus.cells import UNSTATED
-from registry.consensus.constants import SHARED_ACROSS_CELLS, STRAY_SHARE, UNSTEADY_SHARE
+from registry.consensus.constants import SHARED_ACROSS_CELLS, STRAY_SHARE, UNSTEADY_FROM, UNSTEADY_SHARE
 from registry.consensus.grid import (
     GRID,
     GRID_POINTS,
@@ -59,16 +59,20 @@ def _voices_of(likelihoods: np.ndarray, rows: Rows, several: np.ndarray, dtype: 
     logs = np.log(likelihoods[used] @ within_kernels(dtype) + TINY)
     starts, size = rows.member_start[several], np.diff(rows.member_start)[several]
     flat = place[ranges(starts, size)]
-    voices = one_voice(np.add.reduceat(logs[flat], np.cumsum(size) - size, axis=0), size[:, None])
-    voices = np.exp(voices - voices.max(axis=1, keepdims=True)).astype(dtype)
-    cube = voices.reshape(len(several), SPREAD_COUNT, GRID_POINTS).transpose(1, 0, 2)
-    return np.matmul(cube, shared_kernels(dtype)).transpose(1, 0, 2).reshape(len(several), WIDTH)
+    total = np.add.reduceat(logs[flat], np.cumsum(size) - size, axis=0)
+    voices = one_voice(total.reshape(len(several), SPREAD_COUNT, GRID_POINTS), size[:, None, None])
+    voices = np.exp(voices - voices.max(axis=(1, 2), keepdims=True)).astype(dtype)
+    shared = np.matmul(voices.transpose(1, 0, 2), shared_kernels(dtype))
+    return shared.transpose(1, 0, 2).reshape(len(several), WIDTH)
 
 
 def one_voice(total: np.ndarray, size) -> np.ndarray:
-    """log likelihood of what so many (size) different reports of one cluster say together, from the sum of theirs:
-    their product where they agree, their geometric mean where the cluster contradicts itself."""
-    return np.logaddexp(total, total / size + (size - 1) * np.log(UNSTEADY_SHARE))
+    """log likelihood (…, spreads, G) of what so many (size) different reports of one cluster say together, from the
+    sum of theirs: their product where they agree; their geometric mean, which then tells nothing of the spread
+    between tests, where the cluster contradicts itself."""
+    mean = total / size
+    mean = mean - mean.max(axis=-1, keepdims=True)
+    return np.logaddexp(total, mean + (np.minimum(size, UNSTEADY_FROM) - 1) * np.log(UNSTEADY_SHARE))
 
 
 def _robust(blurred: np.ndarray, shares: np.ndarray, priors: Priors, dtype: str) -> np.ndarray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import hypothesis.strategies as st
+import pytest
 from hypothesis import given, settings
 
 from registry.consensus.answers import Question, answer
@@ -163,6 +164,32 @@ def test_a_flood_of_contradictions_by_one_person_moves_no_more_than_one_report()
     one = only_cell([*honest, sweep("w", 2, tester="flooder")])
     flood = [sweep(f"w{n}", 2, tester="flooder", focal_mm=50 + 0.01 * n) for n in range(20)]
     assert chances(only_cell([*honest, *flood])) == chances(one)
+
+
+def _moved(honest, added) -> float:
+    before, after = chances(only_cell(honest)), chances(only_cell([*honest, *added]))
+    return max(abs(a - b) for a, b in zip(before, after, strict=True))
+
+
+def _differing(number: int, limit: float, tester: str):
+    """A measured sweep whose figures no other has."""
+    report = measured(number, limit, tester)
+    readings = tuple(replace(r, ev=r.ev + 0.0001 * (number + 1)) for r in report.readings)
+    return replace(report, id=f"{tester}-{number}", readings=readings)
+
+
+@pytest.mark.parametrize("limit", [2, 16])
+def test_twenty_different_tests_by_one_person_weigh_less_than_two_strangers(limit):
+    honest = agreeing(3, 5.6)
+    one_person = [_differing(n, limit, "flooder") for n in range(20)]
+    strangers = [_differing(n, limit, f"stranger-{n}") for n in range(2)]
+    assert _moved(honest, one_person) < _moved(honest, strangers)
+
+
+def test_a_flood_of_contradictions_moves_no_more_than_one_report_can():
+    honest = agreeing(3, 5.6)
+    flood = [_differing(n, (1, 16)[n % 2], "flooder") for n in range(20)]
+    assert _moved(honest, flood) <= max(_moved(honest, [_differing(0, stop, "one")]) for stop in (1, *STOPS))
 
 
 def test_repeats_of_a_stop_within_a_sweep_count_once():
