@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-METHOD_VERSION = "1.2"
+METHOD_VERSION = "1.3"
 
 MEASURED = "measured"
 UNCERTAIN = "uncertain"

@@ -118,7 +118,7 @@ def _smooth_covariance(scale, radius):
 
 
 SKIRTED_FROM = 0.1
-SKIRT_SD = 0.15
+SKIRT_SD = 0.05
 SKIRT_REACHES = (2.2, 3.2)
 
 
@@ -203,11 +203,19 @@ def _growth(relative, count, random):
     return np.minimum(growth, level[:, None])
 
 
+SHAPE_SHARES = (0.3, 0.25, 0.12, 0.18, 0.1, 0.05)
+"""How often a patch is taken to be a bell, a disc with an edge, a hollow one, a core with a skirt, a bell with tails,
+or one that levels off as a power of the radius."""
+
+HALOED, HALO_SHARE = 0.12, 0.2
+"""So many of all have a halo beside (a second reflection, further out of focus); standard deviation of its share."""
+
+
 class _Shapes:
     """Parameters of `count` shapes; profile() gives them at u = r / radius."""
 
     def __init__(self, count, random):
-        self.kind = random.choice(5, count, p=[0.25, 0.2, 0.12, 0.28, 0.15])
+        self.kind = random.choice(6, count, p=SHAPE_SHARES)
         self.power = np.exp(random.uniform(np.log(1.3), np.log(7), count))[:, None]
         self.edge = np.exp(random.uniform(np.log(0.03), np.log(0.3), count))[:, None]
         self.depth = random.uniform(0.1, 1, count)[:, None]
@@ -216,6 +224,10 @@ class _Shapes:
         self.skirt_width = random.uniform(1.4, 3, count)[:, None]
         self.tail = random.uniform(1, 4, count)[:, None]
         self.hardening = random.uniform(0, 0.6, count)
+        self.steepness = random.uniform(2.2, 5, count)[:, None]
+        self.halo = (np.abs(random.normal(0, HALO_SHARE, count)) * (random.random(count) < HALOED))[:, None]
+        self.halo_width = np.exp(random.uniform(np.log(1.5), np.log(3.5), count))[:, None]
+        self.halo_bell = (random.random(count) < 0.6)[:, None]
 
     def profile(self, u, hardness):
         bell = np.exp(-np.log(2) * u ** (self.power * np.clip(hardness, 0.5, 1)))
@@ -224,6 +236,11 @@ class _Shapes:
         hollowed = core * (1 - self.depth * np.exp(-((u / self.hollow) ** 2)))
         skirted = core + self.skirt * np.exp(-((u / self.skirt_width) ** 2))
         tailed = (1 + u**2 * (2 ** (1 / self.tail) - 1)) ** -self.tail
-        kinds = np.stack([bell, disc, hollowed, skirted, tailed])
-        chosen = np.take_along_axis(kinds, self.kind[None, :, None], axis=0)[0]
+        levelling = 1 / (1 + u**self.steepness)
+        kinds = np.stack([bell, disc, hollowed, skirted, tailed, levelling])
+        chosen = np.take_along_axis(kinds, self.kind[None, :, None], axis=0)[0] + self._halo(u)
         return chosen / chosen.max(axis=1, keepdims=True)
+
+    def _halo(self, u):
+        wide = u / self.halo_width
+        return self.halo * np.where(self.halo_bell, np.exp(-np.log(2) * wide**2), 1 / (1 + wide**3))

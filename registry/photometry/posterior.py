@@ -218,9 +218,14 @@ def patch_posterior(
         least = np.partition(heavy, -MOST_TERMS)[-MOST_TERMS]
     chosen = [np.nonzero(part.log_weight >= least) for part in parts]
     picked = [part.pick(*where) for part, where in zip(parts, chosen, strict=True)]
-    joined = [np.concatenate([pick[item] for pick in picked]) for item in range(5)]
-    weight = np.exp(joined[0].astype(float))
+    log_weight, radius, mean, response, variance = (
+        np.concatenate([pick[item] for pick in picked]) for item in range(5)
+    )
     member = np.repeat(np.arange(len(parts)), [len(where[0]) for where in chosen])
+    deviation = np.stack([part.half.T @ part.half for part in parts])
+    spread = np.sqrt(np.einsum("pii->pi", deviation)[member] + variance[:, None] * response**2)
+    log_weight = log_weight.astype(float) + _log_chance_of_added_light(mean, spread)
+    weight = np.exp(log_weight - log_weight.max())
     unforeseen_share = weight @ np.array([not part.foreseen for part in parts])[member] / weight.sum()
     probability = float(expit(log_patch - log_none))
     return Terms(
@@ -228,13 +233,29 @@ def patch_posterior(
         unforeseen=float(probability * unforeseen_share),
         log_evidence=float(np.logaddexp(log_patch, log_none)),
         share=weight / weight.sum(),
-        radius=joined[1],
-        profile_mean=joined[2],
-        strength_response=joined[3],
-        strength_variance=joined[4],
-        deviation=np.stack([part.half.T @ part.half for part in parts]),
+        radius=radius,
+        profile_mean=mean,
+        strength_response=response,
+        strength_variance=variance,
+        deviation=deviation,
         member=member,
     )
+
+
+SHADOW_EV, SHADOW_SHARE = 0.005, 0.03
+"""A profile may dip so far below 0, in EV and as a share of its peak: patches are not quite round nor profiles quite
+piecewise linear."""
+
+
+def _log_chance_of_added_light(mean: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """Log chance that a term's profile takes light away nowhere, at the node where that is least likely.
+
+    A hotspot is added light. The normal deviations from a sample know nothing of that: a dark ring round a patch
+    would let falloff eat its height. mean, sd: of the profiles (terms, K·nodes). The odds of a patch stay as they
+    are, for the prior of patches means only those that add light.
+    """
+    slack = SHADOW_EV + SHADOW_SHARE * np.maximum(mean.max(axis=1, keepdims=True), 0)
+    return log_ndtr(((mean + slack) / np.maximum(sd, slack)).min(axis=1))
 
 
 @dataclass(frozen=True, eq=False)

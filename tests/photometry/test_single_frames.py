@@ -80,6 +80,15 @@ def test_a_strong_patch_with_a_hard_edge_keeps_its_height():
     assert found.ev == pytest.approx(truth.excess_ev, rel=0.05)
 
 
+@pytest.mark.parametrize("vignetting_ev", [0.8, 1.5])
+@pytest.mark.parametrize("shape", ["polygon", "disc"])
+def test_no_patch_is_read_with_a_dark_ring_around_it(shape, vignetting_ev):
+    """A hotspot is added light: what it seems to take away belongs to the falloff."""
+    strong = patch(0.8, shape=shape, edge=0.06, radius=0.15)
+    found, truth = measured(target(strong, vignetting_ev=vignetting_ev), f_number=4, kind="jpeg")
+    assert found.profile.excess.min() > -0.04 * truth.excess_ev
+
+
 def test_an_unknown_tone_curve_widens_the_interval():
     image, _ = photograph(target(patch(0.3)))
     known = measure_frame(image, f_number=8, focal_length_mm=50)
