@@ -86,7 +86,7 @@ def test_no_patch_is_read_with_a_dark_ring_around_it(shape, vignetting_ev):
     """A hotspot is added light: what it seems to take away belongs to the falloff."""
     strong = patch(0.8, shape=shape, edge=0.06, radius=0.15)
     found, truth = measured(target(strong, vignetting_ev=vignetting_ev), f_number=4, kind="jpeg")
-    assert found.profile.excess.min() > -0.04 * truth.excess_ev
+    assert found.profile.excess.min() > -0.02 * truth.excess_ev
 
 
 def test_an_unknown_tone_curve_widens_the_interval():
