@@ -210,9 +210,10 @@ CAUSE_ODDS = {
 }
 """Base probability that a lens's reports are split by this factor (nothing: the rest, .57). Prototype."""
 
-CAUSE_LIKELY = 0.7
-"""Posterior from which a cause is named. On simulated lenses of ten reports wrong causes and false alarms together
-stay below .03 from here; at .6 they are about .04, at one half .06, for a tenth more of the right ones."""
+CAUSE_LIKELY = 0.75
+"""Posterior from which a cause is named. On 1,620 simulated lenses of ten reports, 687 of them with a cause, the shares
+of wrong causes and of false alarms together were .015 from here, .023 from .7 and .029 from .65, each step finding a
+sixtieth more of the lenses with a cause."""
 
 CAUSE_SIDE_COUNT = 2
 """Clusters a side that a contrast needs, unless one contributor stands on both sides."""

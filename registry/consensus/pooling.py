@@ -60,7 +60,9 @@ def _voices_of(likelihoods: np.ndarray, rows: Rows, several: np.ndarray, dtype: 
     starts, size = rows.member_start[several], np.diff(rows.member_start)[several]
     flat = place[ranges(starts, size)]
     total = np.add.reduceat(logs[flat], np.cumsum(size) - size, axis=0)
-    voices = one_voice(total.reshape(len(several), SPREAD_COUNT, GRID_POINTS), size[:, None, None].astype(dtype))
+    voices = one_voice(
+        total.reshape(len(several), SPREAD_COUNT, GRID_POINTS), size[:, None, None].astype(dtype)
+    )
     voices = np.exp(voices - voices.max(axis=(1, 2), keepdims=True)).astype(dtype)
     shared = np.matmul(voices.transpose(1, 0, 2), shared_kernels(dtype))
     return shared.transpose(1, 0, 2).reshape(len(several), WIDTH)
