@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
 import environ
 
-# Web processes and workers are the parallelism; numeric threads beneath them only fight over the same cores.
-# Before anything imports NumPy.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-os.environ.setdefault("OMP_NUM_THREADS", "1")
+import registry.threads  # noqa: F401 - before NumPy is loaded
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 env = environ.FileAwareEnv()
