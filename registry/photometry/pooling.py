@@ -22,9 +22,8 @@ SWEEP_SE, SWEEP_SHARE = 0.03, 0.10
 """What a sweep's posterior doesn't know of, in EV and as a share of the excess: samples of falloff and patch are
 thin where several apertures must fit at once. Chosen on 50 sweeps of four families of lenses."""
 
-UNCERTAIN_SE, UNCERTAIN_SHARE = 0.045, 0.08
-"""Beyond the sum of these a joined result is left open: EV, and share of the excess. (A share well below SWEEP_SHARE
-would leave strong patches open by construction, whatever the frames show.)"""
+UNCERTAIN_SE, UNCERTAIN_SHARE = 0.035, 0.03
+"""Beyond the sum of these a joined result is left open: EV, and share of the excess."""
 
 MOVED_SHARE = 0.5
 """Share of the squared move to the stops' order that is added to the variance."""
