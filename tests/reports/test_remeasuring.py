@@ -12,22 +12,24 @@ from registry.photometry.measurement import METHOD_VERSION
 from registry.reports import services, tasks
 from registry.reports.models import Measurement, Reading, ReportState
 from registry.reports.services.remeasuring import Measurers, remeasure, reports_to_remeasure
-from tests.report_factories import ReportFactory, jpeg_upload, photographed
+from registry.standings.models import StandingChange
+from tests.report_factories import HOT_SCENE, ReportFactory, jpeg_upload, photographed
 
 pytestmark = pytest.mark.django_db
 
 NEXT = f"{METHOD_VERSION}-next"
 
 
+def measured_report(drain, frame):
+    draft = ReportFactory(basis="measured")
+    services.add_frame(report=draft, by=draft.author, file=jpeg_upload(frame))
+    drain()
+    return services.submit_report(report=draft, by=draft.author)
+
+
 @pytest.fixture
 def measured_reports(drain):
-    reports = []
-    for seed in (1, 2):
-        draft = ReportFactory(basis="measured")
-        services.add_frame(report=draft, by=draft.author, file=jpeg_upload(photographed(seed=seed)))
-        drain()
-        reports.append(services.submit_report(report=draft, by=draft.author))
-    return reports
+    return [measured_report(drain, photographed(seed=seed)) for seed in (1, 2)]
 
 
 @pytest.fixture
@@ -38,9 +40,13 @@ def next_method(monkeypatch):
         found = tasks.measure(image, light)
         return replace(found, ev=found.ev + 0.1, method_version=NEXT)
 
-    for module in ("registry.reports.services.remeasuring", "registry.reports.management.commands.remeasure"):
-        monkeypatch.setattr(f"{module}.METHOD_VERSION", NEXT)
-    monkeypatch.setattr("registry.reports.management.commands.remeasure.measure", measure)
+    for module in (
+        "photometry.measurement",
+        "reports.services.remeasuring",
+        "standings.management.commands.remeasure",
+    ):
+        monkeypatch.setattr(f"registry.{module}.METHOD_VERSION", NEXT)
+    monkeypatch.setattr("registry.standings.management.commands.remeasure.measure", measure)
     return Measurers(tasks.light_of, measure, tasks.measure_group)
 
 
@@ -111,6 +117,32 @@ def test_the_command_reports_what_changed_and_which_lenses_are_affected(
     content = json.loads(out.read_text())
     assert content["method_version"] == NEXT
     assert len(content["reports"]) == 2
+
+
+def test_the_whole_report_covers_runs_that_were_broken_off_and_names_standings_that_moved(
+    next_method, drain, tmp_path, settings
+):
+    settings.LEDGER_FOLLOWERS = "registry.project.followers.FOLLOWERS"
+    faint = replace(HOT_SCENE, patch=replace(HOT_SCENE.patch, strength_ev=0.06))
+    reports = [measured_report(drain, photographed(faint, seed=seed)) for seed in (1, 2)]
+    drain()
+    next(remeasure(measurers=next_method))
+    call_command("remeasure", stdout=io.StringIO())
+    drain()
+    printed, out = io.StringIO(), tmp_path / "changed.json"
+    call_command("remeasure", report=True, out=out, stdout=printed)
+    content = json.loads(out.read_text())
+    assert [one["report"] for one in content["reports"]] == [one.public_id for one in reports]
+    for one in content["reports"]:
+        (reading,) = one["readings"]
+        assert reading["after_ev"] == pytest.approx(reading["before_ev"] + 0.1)
+    changes = StandingChange.objects.filter(cause="report.remeasured")
+    assert changes.exists()
+    assert [one["after"] for one in content["standings"]] == [
+        change.after for change in changes.order_by("id")
+    ]
+    assert f"2 reports changed, {len(changes)} standings moved" in printed.getvalue()
+    assert all(change.after in printed.getvalue() for change in changes)
 
 
 def test_the_command_can_only_count(measured_reports, next_method):

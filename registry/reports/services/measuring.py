@@ -138,9 +138,14 @@ def settle(report: Report) -> None:
         tell_remeasured(report)
 
 
-def tell_remeasured(report: Report) -> None:
-    """Record that a report's readings changed because its frames were measured again."""
+def tell_remeasured(report: Report, changes: list[dict[str, float | None]] | None = None) -> None:
+    """Record that a report's readings changed because its frames were measured again.
+
+    changes: the readings before and after, where a new version of the method changed them.
+    """
     data = {"lens": report.lens.slug, "method_version": photometry.METHOD_VERSION}
+    if changes is not None:
+        data["readings"] = changes
     record("report.remeasured", actor=None, subject_kind="report", subject_id=report.public_id, data=data)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -31,13 +31,17 @@ JUDGED = (ImageState.MEASURED, ImageState.UNCERTAIN, ImageState.REJECTED)
 
 @dataclass(frozen=True)
 class ReadingChange:
-    """One reading before and after, in EV with its standard error; None where there is or was none."""
+    """One reading before and after, in EV; None where there is or was none."""
 
     f_number: float
     focal_length_mm: float
     image: str
     before_ev: float | None
     after_ev: float | None
+
+    def to_dict(self) -> dict[str, float | None]:
+        """Without the frame's name, for the event log."""
+        return {name: value for name, value in asdict(self).items() if name != "image"}
 
 
 @dataclass(frozen=True)
@@ -115,7 +119,7 @@ def remeasure_report(*, report: Report, measurers: Measurers) -> Remeasured:
     if told:
         keep_revision(report, by=None, reason=f"measured again by method {METHOD_VERSION}", content=content)
         write_report(report, revision=report.revision + 1)
-        tell_remeasured(report)
+        tell_remeasured(report, [change.to_dict() for change in changes])
     else:
         write_report(report)
     return Remeasured(report.public_id, report.lens.slug, len(images), changes, told)
