@@ -19,6 +19,7 @@ from registry.consensus.likelihood import (
 )
 from registry.optics.stops import exact_av
 
+_OF_LENS = ("lens_widest", "lens_narrowest", "lens_tele", "lens_ends", "lens_zones")
 EVIDENCE, MIXED, NOTHING = 0, 1, 2
 """Kinds of report: with a likelihood; of contradicting results; of a search that found nothing."""
 
@@ -57,6 +58,43 @@ class EvidenceArrays:
     bands: Sequence[str]
     zones: Sequence[str]
     asked: np.ndarray = field(default_factory=lambda: np.empty((0, 3), dtype=np.intp))
+
+    def cases(self, kept: np.ndarray, asked: np.ndarray) -> EvidenceArrays:
+        """Columns of several cases of the one lens that these are of, each with some of its reports.
+
+        kept: which, (cases, reports). asked: codes of (band, zone) of one cell wanted in each case, (cases, 2).
+        """
+        count = len(kept)
+        case, report = np.nonzero(kept)
+        number = np.cumsum(kept).reshape(kept.shape) - 1
+        reading_case, reading = np.nonzero(kept[:, self.reading_report])
+        claimed_case, claimed = np.nonzero(kept[:, self.claimed_report])
+        return EvidenceArrays(
+            *(np.repeat(getattr(self, name), count, axis=0) for name in _OF_LENS),
+            case,
+            self.report_tester[report],
+            self.report_copy[report],
+            self.report_source[report],
+            self._echoes_of(case, report),
+            self.report_band[report],
+            self.report_zone[report],
+            self.report_kind[report],
+            number[reading_case, self.reading_report[reading]],
+            self.reading_av[reading],
+            self.reading_odds[reading],
+            number[claimed_case, self.claimed_report[claimed]],
+            self.claimed_av[claimed],
+            self.bands,
+            self.zones,
+            np.column_stack([np.arange(count), asked]),
+        )
+
+    def _echoes_of(self, case: np.ndarray, report: np.ndarray) -> np.ndarray:
+        """Echoes of each case's reports: equal figures are one only where the case has a relay of them."""
+        echo = self.report_echo[report]
+        named = case * (int(echo.max(initial=-1)) + 2) + echo
+        relayed = named[(self.report_source[report] >= 0) & (echo >= 0)]
+        return np.where(np.isin(named, relayed) & (echo >= 0), echo, -1)
 
 
 class _Codes(dict):

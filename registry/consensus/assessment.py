@@ -193,11 +193,16 @@ def assess_catalogue(
     cases: Sequence[tuple[Lens, Sequence[Report]]],
     priors: Priors = DEFAULT_PRIORS,
     visible_ev: float = VISIBLE_EV,
+    *,
+    with_causes: bool = True,
 ) -> list[LensAssessment]:
-    """Assess every (lens, reports) pair in one pass; digits equal assess_lens's to rounding."""
+    """Assess every (lens, reports) pair in one pass; digits equal assess_lens's to rounding. with_causes: whether
+    it is asked too what may explain that a lens's reports differ, which is most of the work."""
     moved = priors.at(visible_ev)
     standings = assess_arrays(arrays_of(cases, visible_ev), moved)
-    causes = [explain(lens, reports, moved, visible_ev).causes() for lens, reports in cases]
+    causes = [
+        explain(lens, reports, moved, visible_ev).causes() if with_causes else () for lens, reports in cases
+    ]
     return _lens_assessments(standings, cases, causes)
 
 

@@ -169,12 +169,27 @@ def _levels(reports: Sequence[Report], clusters: np.ndarray) -> Iterator[Contras
         if factor == "copy":
             values = _own_copies(values, clusters.tolist())
         levels = sorted({value for value in values if value is not None})
-        chosen = levels if len(levels) > 2 else levels[:1] if len(levels) == 2 else []
-        for level in chosen:
+        several = _worth_trying(values, clusters.tolist()) if len(levels) > 2 else levels[:1]
+        for level in several if len(levels) > 1 else ():
             unknown = -0.5 if factor == "copy" and len(levels) > 2 else np.nan
             weights = np.array([unknown if v is None else (0.5 if v == level else -0.5) for v in values])
             others = OTHERS if len(levels) > 2 else levels[1]
             yield Contrast(factor, weights, level, others, level=level)
+
+
+def _worth_trying(values: list[str | None], clusters: list[int]) -> list[str]:
+    """Levels that could tell (see _telling), sorted: of hundreds of people with a copy each, none."""
+    stands: dict[int, set[str | None]] = {}
+    speak: dict[str | None, set[int]] = {}
+    for value, cluster in zip(values, clusters, strict=True):
+        stands.setdefault(cluster, set()).add(value)
+        speak.setdefault(value, set()).add(cluster)
+    return sorted(
+        level
+        for level, own in speak.items()
+        if level is not None
+        and (len(own) >= CAUSE_SIDE_COUNT or any(len(stands[cluster]) > 1 for cluster in own))
+    )
 
 
 def _own_copies(copies: list[str | None], clusters: list[int]) -> list[str | None]:

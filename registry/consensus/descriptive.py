@@ -9,6 +9,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import krippendorff
 import numpy as np
@@ -65,6 +66,7 @@ class StopExcess:
     isotonic_ev: float
 
 
+@lru_cache(maxsize=4096)
 def wilson_interval(count: int, n: int, confidence: float = 0.95) -> tuple[float, float]:
     """Wilson's score interval of a proportion (statsmodels). n = 0 gives (0, 1)."""
     if not n:
@@ -98,8 +100,14 @@ def pooled_effect(
         random = fixed if re == "dl" else combine_effects(effect, variance, method_re=re, use_t=True)
         mean, se, hartung = random.mean_effect_re, random.sd_eff_w_re, random.var_hksj_re**0.5
         tau2 = float(random.tau2)
-    half = float(student.ppf(0.975, n - 1) * hartung)
+    half = float(_student(n - 1) * hartung)
     return PooledEffect(float(mean), float(se), mean - half, mean + half, tau2, q, i2, n)
+
+
+@lru_cache(maxsize=1024)
+def _student(freedom: int) -> float:
+    """Upper 2.5 % point of Student's t."""
+    return student.ppf(0.975, freedom)
 
 
 def never_falling(values: Sequence[float], weights: Sequence[float] | None = None) -> np.ndarray:
@@ -171,7 +179,10 @@ def excess_by_stop(lens: Lens, reports: Sequence[Report]) -> list[StopExcess]:
 
 
 def _both(effects, variances) -> tuple[PooledEffect, PooledEffect]:
-    return pooled_effect(effects, variances), pooled_effect(effects, variances, "paule-mandel")
+    first = pooled_effect(effects, variances)
+    if not first.tau2:  # nothing beyond chance: no estimator of τ² finds any
+        return first, first
+    return first, pooled_effect(effects, variances, "paule-mandel")
 
 
 def _measured(readings: Sequence[Reading]) -> tuple[float, float] | None:

@@ -21,7 +21,8 @@ from registry.consensus.constants import (
     SAFE_CHANCE,
     SAME_STOP_AV,
 )
-from registry.consensus.rows import Rows, ranges, run_starts
+from registry.consensus.grid import EDGES
+from registry.consensus.rows import Rows, run_starts
 
 CODES = (
     "no-reports",
@@ -147,12 +148,16 @@ def _split(cell: np.ndarray, clean: np.ndarray, hot: np.ndarray, slack: float) -
 
     cell, clean, hot: per row, sorted by cell. The stops to look at are those where some row turns hot.
     """
-    first = np.searchsorted(cell, cell, side="left")
-    size = np.searchsorted(cell, cell, side="right") - first
-    stop, other = np.repeat(np.arange(len(cell)), size), ranges(first, size)
-    is_hot = np.bincount(stop[hot[other] <= hot[stop] + slack], minlength=len(cell))
-    beyond = clean[other] >= hot[stop] + DIFFER_GAP_AV - slack
-    is_clean = np.bincount(stop[beyond], minlength=len(cell))
+    names, place, size = np.unique(cell, return_inverse=True, return_counts=True)
+    stops = len(EDGES) + 1  # the last for what never turns hot
+    turns, reaches = np.searchsorted(EDGES, hot - slack), np.searchsorted(EDGES, clean + slack)
+    beyond = np.searchsorted(EDGES, hot + DIFFER_GAP_AV - slack)
+    hot_by, clean_by = (
+        np.bincount(place * stops + at, minlength=len(names) * stops).reshape(-1, stops).cumsum(axis=1)
+        for at in (turns, reaches)
+    )
+    size, is_hot = size[place], hot_by[place, turns]
+    is_clean = size - clean_by[place, beyond]
     minority = np.minimum(is_hot, is_clean)
     return cell[(minority >= DIFFER_EACH_SIDE) & (minority >= DIFFER_SHARE * size) & np.isfinite(hot)]
 

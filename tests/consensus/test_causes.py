@@ -12,7 +12,8 @@ from registry.consensus.assessment import assess_lens
 from registry.consensus.beliefs import BASE_EFFECT, DEFAULT_PRIORS, SHIFTS
 from registry.consensus.cause_learning import learn_causes
 from registry.consensus.causes import Explained, Explanations
-from registry.consensus.contrasts import Contrast
+from registry.consensus.constants import CAUSE_SIDE_COUNT
+from registry.consensus.contrasts import Contrast, contrasts_of
 from tests.consensus.makers import PRIME, STOPS, agreeing, sweep
 
 # Probabilities whose plain sum depends on the order of summing.
@@ -210,3 +211,18 @@ def test_a_question_without_cut_on_is_about_all_reports():
     said = answer(PRIME, reports, Question(), [8])
     assert said.n_independent == 6
     assert said.p_clean[8] > 0.7
+
+
+def test_a_level_that_could_tell_nothing_is_never_weighed_and_no_other_is_lost():
+    levels = ["odd", "odd", *(f"copy {n}" for n in range(30)), None, "copy 0"]
+    reports = [sweep(n, 8, copy=level) for n, level in enumerate(levels)]
+    clusters = np.array([*range(len(levels) - 1), 5])  # the last stands on two sides: its own control
+    tried = [contrast.level for contrast in contrasts_of(reports, clusters) if contrast.factor == "copy"]
+    assert tried == sorted(level for level in set(levels) - {None} if _could_tell(level, levels, clusters))
+    assert tried
+
+
+def _could_tell(level, levels, clusters) -> bool:
+    here = {cluster for cluster, own in zip(clusters.tolist(), levels, strict=True) if own == level}
+    others = {cluster for cluster, own in zip(clusters.tolist(), levels, strict=True) if own != level}
+    return bool(here & others) or min(len(here), len(others)) >= CAUSE_SIDE_COUNT
