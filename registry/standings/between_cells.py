@@ -67,7 +67,8 @@ def _cells(rows: Sequence[Standing], optics: Lens, entries: Sequence[Report], pr
     """Cells of several voices whose own evidence says where their limit lies."""
     several = [row for row in rows if row.n_independent >= LEAST_VOICES]
     evidence = [list(reports_in(optics, entries, row.cut_on_group, row.focal_zone)) for row in several]
-    assessed = assess_catalogue([(optics, own) for own in evidence], priors) if several else []
+    alone = [(optics, own) for own in evidence]
+    assessed = assess_catalogue(alone, priors, with_causes=False) if several else []
     found = []
     for row, own, assessment in zip(several, evidence, assessed, strict=True):
         cell = assessment.cell(row.cut_on_group, row.focal_zone)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -33,7 +34,7 @@ class Contradiction:
     camps: dict[str, list[dict]]
     also_at: list[Standing] = field(default_factory=list)
 
-    @property
+    @cached_property
     def sides(self) -> tuple[frozenset[str], frozenset[str]]:
         """The reports on either side, the smaller side first."""
         first, second = sorted(
@@ -103,7 +104,8 @@ def camps_of(optics: Lens, entries: Sequence[Report]) -> dict[str, list[dict]]:
 
 def told_alone(optics: Lens, entries: Sequence[Report]) -> list[dict]:
     """What each entry says by itself, with the conditions it was made under; those that say nothing are left out."""
-    assessed = assess_catalogue([(optics, [entry]) for entry in entries], DEFAULT_PRIORS) if entries else []
+    alone = [(optics, [entry]) for entry in entries]
+    assessed = assess_catalogue(alone, DEFAULT_PRIORS, with_causes=False) if entries else []
     told = []
     for entry, assessment in zip(entries, assessed, strict=True):
         cells = [cell for cell in assessment.cells if cell.n_independent]

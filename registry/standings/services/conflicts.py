@@ -19,7 +19,7 @@ from registry.standings.between_cells import contradiction_between
 from registry.standings.by_condition import ByCondition
 from registry.standings.contradictions import Contradiction, contradictions_in, distinct
 from registry.standings.models import Conflict, Standing
-from registry.standings.stakes import stake_of
+from registry.standings.stakes import stakes_of
 
 NO_LONGER_SHOWN = "the evidence no longer shows it"
 TOLD_ELSEWHERE = "the same split is told in another conflict"
@@ -67,6 +67,7 @@ def update_conflicts(
         for conflict in Conflict.objects.filter(standing__in=rows, open=True).order_by("pk")
     }
     seen: set[int] = set()
+    splits = []
     for group in distinct(found):
         theirs = [known[one.row.pk, one.key] for one in group if (one.row.pk, one.key) in known]
         keeper = min(theirs, key=lambda conflict: conflict.pk, default=None)
@@ -74,7 +75,9 @@ def update_conflicts(
         for other in theirs:
             if other is not keeper:
                 close_conflict(other, reason=TOLD_ELSEWHERE, cause_event=cause_event)
-        _keep_up(keeper, group, evidence, cause_event)
+        splits.append(_Split(keeper, group))
+    for split, stake in zip(splits, _stakes(splits, evidence), strict=True):
+        _keep_up(split, stake, cause_event)
     for conflict in known.values():
         if conflict.pk not in seen:
             close_conflict(conflict, reason=NO_LONGER_SHOWN, cause_event=cause_event)
@@ -106,19 +109,30 @@ def _contradictions(row: Standing, evidence: PathEvidence) -> list[Contradiction
     return contradictions_in(row, evidence.optics, entries, evidence.condition)
 
 
-def _keep_up(
-    conflict: Conflict | None, group: list[Contradiction], evidence: PathEvidence, cause_event: int | None
-) -> None:
+@dataclass(frozen=True)
+class _Split:
+    """One split: its conflict, if it is known, and every standing's telling of it."""
+
+    conflict: Conflict | None
+    group: list[Contradiction]
+
+    @property
+    def told(self) -> Contradiction:
+        """As its conflict's standing tells it, or the leading one."""
+        if self.conflict is None:
+            return self.group[0]
+        here = (self.conflict.standing_id, self.conflict.key)
+        return next(one for one in self.group if (one.row.pk, one.key) == here)
+
+
+def _keep_up(split: _Split, stake: float, cause_event: int | None) -> None:
     """Bring one split's conflict up to what its standings show, or open it."""
-    if conflict is None:
-        first = group[0]
-    else:
-        first = next(one for one in group if (one.row.pk, one.key) == (conflict.standing_id, conflict.key))
+    conflict, first = split.conflict, split.told
     content = {
         "explanations": first.row.causes,
         "camps": first.camps,
-        "also_at": [[one.row.cut_on_group, one.row.focal_zone] for one in group if one is not first],
-        "stake": round(_stake(first, evidence), 6),
+        "also_at": [[one.row.cut_on_group, one.row.focal_zone] for one in split.group if one is not first],
+        "stake": round(stake, 6),
     }
     if conflict is None:
         if not _settled(first.row, first.key, first.camps):
@@ -129,10 +143,15 @@ def _keep_up(
         _tell("conflict.changed", conflict, None, cause_event=cause_event)
 
 
-def _stake(one: Contradiction, evidence: PathEvidence) -> float:
-    sides = [{said["entry"] for said in told} for told in one.camps.values()]
-    cell = (one.row.cut_on_group, one.row.focal_zone)
-    return stake_of(evidence.optics, evidence.entries, cell, sides, evidence.priors)
+def _stakes(splits: Sequence[_Split], evidence: PathEvidence) -> list[float]:
+    asked = [
+        (
+            (split.told.row.cut_on_group, split.told.row.focal_zone),
+            [{said["entry"] for said in told} for told in split.told.camps.values()],
+        )
+        for split in splits
+    ]
+    return stakes_of(evidence.optics, evidence.entries, asked, evidence.priors)
 
 
 def _write(conflict: Conflict, **values: object) -> None:
