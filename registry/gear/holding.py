@@ -47,6 +47,13 @@ def held(item: Item) -> Item:
     return hold_gear([item])[item]
 
 
+def hold_those_left(items: Collection[Item]) -> list[Item]:
+    """As hold_gear, but only what is still there under its own row: for work that another event does anew for the one
+    that stands for it."""
+    left = _held_rows(items)
+    return [item for item in items if item in left]
+
+
 def held_to_change(item: Item) -> Item:
     """Lock a piece of gear for a change of its own facts, or the one that stands for it by now, and read it afresh."""
     while True:

@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from registry.accounts.models import Account
 from registry.errors import CleanstopError, InvalidInput, Problem
 from registry.gear.facts import Facts, KnownNames, read_facts
+from registry.gear.holding import held_to_change
 from registry.gear.models import GearItem, Lens
 from registry.gear.queries import kept_under_other_names, slugs_ever
 from registry.gear.rules import FACTS, KIND_MODELS
@@ -113,15 +114,22 @@ class _Catalogue:
             self.by_key[_key(item)] = self.by_slug[item.slug] = item
             return "created"
         self._refuse_repeated(_key(item), line)
-        if facts.slug in self.formerly or _key_of(facts) in self.formerly:
+        known_as, item = item, self._held_afresh(item)
+        if item.pk != known_as.pk or self.formerly & {facts.slug, _key_of(facts)}:
             for name in ("maker", "name", "optical_revision"):
                 facts.values.pop(name, None)  # it keeps its name, not that of the double merged into it
-        item = KIND_MODELS[self.kind].objects.get(pk=item.pk)  # a fresh one: a refused change leaves no trace
         changed = change_item(item, facts)
         if not save_item(item, facts, changed, by=self.by):
             return "unchanged"
         self.by_key[_key(item)] = self.by_slug[item.slug] = item
         return "updated"
+
+    def _held_afresh(self, item):
+        """The item, or the one that it was merged into meanwhile, for this transaction alone to change. Read anew, so
+        that a refused change leaves no trace."""
+        if isinstance(item, GearItem):
+            return held_to_change(item)
+        return KIND_MODELS[self.kind].objects.get(pk=item.pk)
 
     def forget_unsaved_makers(self) -> None:
         """A refused row may have brought a maker, who was not saved or whose saving was undone with the row."""

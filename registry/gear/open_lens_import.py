@@ -16,6 +16,7 @@ from registry.accounts.models import Account
 from registry.errors import InvalidInput
 from registry.gear.designations import names_added_glass
 from registry.gear.facts import KnownNames, read_facts
+from registry.gear.holding import held
 from registry.gear.models import FactSource, GearItem, Lens, LensAlias, Mount
 from registry.gear.names import comparable, slug_for
 from registry.gear.open_lens_data import LICENCE, CameraEntry, LensEntry, OpenLensData, sensor_of
@@ -145,6 +146,7 @@ class _Intake:
     def _match(self, lens: Lens, entry: LensEntry) -> None:
         """Known: its mounts are completed, its figures are compared and never changed."""
         self.outcome.matched["lenses"] += 1
+        lens = held(lens)
         mounts = {self.known.mounts[name.casefold()] for name in _known_mounts(entry, self.known)}
         lens.mounts.add(*(mounts - set(lens.mounts.all())))
         for fact, stated, told in _figures(lens, entry):

@@ -14,7 +14,7 @@ from registry.accounts.models import Account
 from registry.consensus.cells import band_label, cut_on_band
 from registry.errors import Conflict, NotAllowed, Problem
 from registry.gear.holding import held as held_lens
-from registry.gear.holding import hold_gear
+from registry.gear.holding import hold_gear, hold_those_left
 from registry.gear.models import Lens
 from registry.reports.models import Report, ReportState
 from registry.standings.models import Standing
@@ -71,6 +71,7 @@ def rank_wanted_tests(*, lens: Lens | None = None, now: datetime | None = None) 
 
 @transaction.atomic
 def _rank(lenses: Sequence[Lens], now: datetime) -> int:
+    lenses = hold_those_left(lenses)
     stored: dict[int, dict[str, WantedTest]] = {lens.pk: {} for lens in lenses}
     for row in WantedTest.objects.filter(lens__in=lenses).select_for_update(no_key=True):
         stored[row.lens_id][row.cut_on_group] = row
