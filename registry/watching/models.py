@@ -73,6 +73,8 @@ class Why(models.TextChoices):
     REPORTED = "reported", "you reported on it"
     IN_BAG = "in-bag", "it is in your bag"
     WATCHED = "watched", "you watch it"
+    PROPOSED = "proposed", "you proposed it"
+    ACCOUNT = "account", "it is about your account"
 
 
 class Notice(models.Model):

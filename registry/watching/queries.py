@@ -27,14 +27,22 @@ SAYS = {
     "report.picture-withheld": "A picture of your report was flagged and is hidden until a moderator has looked at it",
     "report.picture-shown-again": "A picture of your report was looked at and is shown again",
     "report.corrected": "A moderator corrected the gear that your report names",
-    "voices.joined": "Your tests and another account’s are counted as one person’s; you can answer under your reports",
+    "voices.joined": "Your tests and another account’s are counted as one person’s; you can answer, and appeal",
     "voices.parted": "Your tests count by themselves again",
+    "account.blocked": "Your account submits nothing for now; you can appeal",
+    "account.block-lifted": "Your account may submit again",
+    "appeal.answered": "Your appeal was answered",
+    "gear.listed": "What you proposed is in the catalogue",
+    "gear.refused": "What you proposed was refused",
+    "gear.merged": "What you proposed was in the catalogue under another name, and is one with it now",
 }
+APPEALED_TO = frozenset({"voices.joined", "account.blocked", "appeal.answered"})
 
 
 @dataclass(frozen=True)
 class NoticeTold:
-    """A notice in words. change: the standings that moved, or None; report: the one it is about, or None."""
+    """A notice in words. change: the standings that moved, or None; report: the one it is about, or None. appeals:
+    whether the page of one's appeals says more."""
 
     notice: Notice
     title: str
@@ -42,6 +50,7 @@ class NoticeTold:
     lens: Lens | None
     change: Change | None = None
     report: Report | None = None
+    appeals: bool = False
 
 
 def watches_of(account: Account) -> QuerySet[Watch]:
@@ -119,10 +128,18 @@ def notices_told(notices: Iterable[Notice]) -> list[NoticeTold]:
         report.public_id: report
         for report in Report.objects.filter(public_id__in=about).select_related("lens__maker")
     }
-    return [_told(notice, changes, reports) for notice in notices]
+    lenses = _lenses_named(notice.event for notice in notices if notice.why == Why.PROPOSED)
+    return [_told(notice, changes, reports, lenses) for notice in notices]
 
 
-def _told(notice: Notice, changes: dict[int, Change], reports: dict[str, Report]) -> NoticeTold:
+def _lenses_named(events: Iterable[Event]) -> dict[str, Lens]:
+    slugs = [event.subject_id for event in events if event.subject_kind == "lens"]
+    return {lens.slug: lens for lens in Lens.objects.filter(slug__in=slugs).select_related("maker")}
+
+
+def _told(
+    notice: Notice, changes: dict[int, Change], reports: dict[str, Report], lenses: dict[str, Lens]
+) -> NoticeTold:
     event: Event = notice.event
     if event.name == CHANGED:
         change = changes.get(event.sequence)
@@ -130,10 +147,11 @@ def _told(notice: Notice, changes: dict[int, Change], reports: dict[str, Report]
             return NoticeTold(notice, "A lens that has left the catalogue changed its standing", "", None)
         return NoticeTold(notice, change.title, change.cause, change.lens, change)
     report = reports.get(event.subject_id)
-    lens = report.lens if report else None
-    said = SAYS[event.name] + (f": {lens}" if lens else "")
+    named = report.lens if report else event.data.get("name")
+    said = SAYS[event.name] + (f": {named}" if named else "")
     reason = event.data.get("reason") or event.data.get("question") or ""
-    return NoticeTold(notice, said, reason, lens, None, report)
+    lens = report.lens if report else lenses.get(event.subject_id)
+    return NoticeTold(notice, said, reason, lens, None, report, event.name in APPEALED_TO)
 
 
 def digest_changes(choice: MailChoice, until: datetime) -> list[Change]:

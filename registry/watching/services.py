@@ -109,10 +109,21 @@ def tell_author(event: Event) -> list[Notice]:
 
 
 @transaction.atomic
-def tell_voices(event: Event) -> list[Notice]:
-    """Notices to accounts that are counted as one voice, or no longer are."""
-    accounts = Account.objects.filter(public_id__in=event.data["accounts"], is_active=True)
-    return _notify(event, dict.fromkeys(accounts.values_list("pk", flat=True), Why.AUTHOR))
+def tell_accounts(event: Event) -> list[Notice]:
+    """Notices to the accounts that an event's data name, or that it is about."""
+    named = event.data.get("accounts", [event.subject_id])
+    accounts = Account.objects.filter(public_id__in=named, is_active=True)
+    return _notify(event, dict.fromkeys(accounts.values_list("pk", flat=True), Why.ACCOUNT))
+
+
+@transaction.atomic
+def tell_proposer(event: Event) -> list[Notice]:
+    """A notice to whoever proposed a piece of gear of what became of it, unless they did it themselves."""
+    slug = event.data.get("former", event.subject_id)
+    proposals = Event.objects.filter(name="gear.proposed", subject_kind=event.subject_kind, subject_id=slug)
+    proposers = Account.objects.filter(public_id__in=proposals.values("actor"), is_active=True)
+    others = proposers.exclude(public_id=event.actor)
+    return _notify(event, dict.fromkeys(others.values_list("pk", flat=True), Why.PROPOSED))
 
 
 def _notify(event: Event, concerned: dict[int, Why]) -> list[Notice]:

@@ -28,9 +28,15 @@ def tell_author(sequence: int) -> None:
 
 
 @retried_task()
-def tell_voices(sequence: int) -> None:
-    """Accounts are counted as one voice, or no longer are: tell them."""
-    _enqueue_letters(services.tell_voices(Event.objects.get(sequence=sequence)))
+def tell_accounts(sequence: int) -> None:
+    """Something was decided about accounts, or about what they appealed against: tell them."""
+    _enqueue_letters(services.tell_accounts(Event.objects.get(sequence=sequence)))
+
+
+@retried_task()
+def tell_proposer(sequence: int) -> None:
+    """Gear was listed, refused, or merged as a double: tell who had proposed it."""
+    _enqueue_letters(services.tell_proposer(Event.objects.get(sequence=sequence)))
 
 
 def _enqueue_letters(notices) -> None:
