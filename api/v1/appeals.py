@@ -1,4 +1,5 @@
-"""Appeals: whoever was blocked, or whose picture was hidden, asks for a second look by another moderator."""
+"""Appeals: whoever was blocked or counted as one voice with others, or whose picture was hidden, asks for a second
+look by another moderator."""
 
 from __future__ import annotations
 
@@ -19,6 +20,8 @@ from api.v1.report_shapes import PersonSerializer
 from registry.errors import InvalidInput, Problem
 from registry.moderation.models import Appeal
 from registry.moderation.queries.care import appeals, block_by_number
+from registry.moderation.queries.decisions import decision_by_id
+from registry.moderation.queries.voices import decision_behind, voice_made_by
 from registry.moderation.rules import LONGEST_REASON
 from registry.moderation.services.appeals import LONGEST_APPEAL, answer_appeal, appeal
 from registry.reports.queries import image_for
@@ -29,29 +32,42 @@ class AppealSerializer(serializers.ModelSerializer):
     by = PersonSerializer(read_only=True)
     block = serializers.PrimaryKeyRelatedField(read_only=True, allow_null=True)
     image = serializers.CharField(source="image.public_id", read_only=True, allow_null=True, default=None)
+    decision = serializers.SerializerMethodField(
+        help_text="Id of the decision that accounts count as one voice."
+    )
     granted = serializers.BooleanField(read_only=True, allow_null=True, help_text="Null while it waits.")
     answered_by = Named(read_only=True, allow_null=True)
 
     class Meta:
         model = Appeal
         fields = [
-            "id", "by", "block", "image", "says", "at", "granted", "answer", "answered_by", "answered_at",
+            "id", "by", "block", "image", "decision", "says", "at", "granted", "answer", "answered_by", "answered_at",
         ]  # fmt: skip
         read_only_fields = fields
 
+    def get_decision(self, row: Appeal) -> str | None:
+        decision = decision_behind(row.voice) if row.voice else None
+        return decision.public_id if decision else None
+
 
 class AppealInput(StrictSerializer):
-    """Against what, a block of yours or a hidden picture of yours, and why."""
+    """Against what, and why: a block of yours, a hidden picture of yours, or a decision that your tests and others’
+    count as one person’s."""
 
     block = serializers.IntegerField(
         required=False, min_value=1, max_value=2**60, help_text="Id of the block."
     )
     image = serializers.CharField(required=False, max_length=20, help_text="Id of the picture.")
+    decision = serializers.CharField(
+        required=False,
+        max_length=10,
+        help_text="Id of the decision that counts you as one voice with others.",
+    )
     says = serializers.CharField(max_length=LONGEST_APPEAL, help_text="Why it should be looked at again.")
 
 
 class AnswerInput(StrictSerializer):
-    """Granted, the block is lifted, or the picture shown."""
+    """Granted, the block is lifted, the picture shown, or the accounts count by themselves again."""
 
     grant = serializers.BooleanField()
     reason = serializers.CharField(max_length=LONGEST_REASON, help_text="Whoever appealed reads it.")
@@ -91,7 +107,7 @@ class Appeals(Catalogue):
 
     @extend_schema(request=AppealInput, responses={201: AppealSerializer})
     def create(self, request: Request) -> Response:
-        """Appeal against your block, or for your hidden picture."""
+        """Appeal against your block, for your hidden picture, or against being counted as one voice with others."""
         return answer_once(request, lambda: self._appeal(request))
 
     @extend_schema(request=AnswerInput, responses=AppealSerializer)
@@ -122,15 +138,17 @@ class Appeals(Catalogue):
 
 
 def _about(sent: dict[str, Any], request: Request) -> dict[str, Any]:
-    if ("block" in sent) == ("image" in sent):
+    if len(sent.keys() & {"block", "image", "decision"}) != 1:
         raise InvalidInput(
             Problem(
-                code="block-or-picture-needed",
-                field="image",
-                says="An appeal is about one thing: a block, or a picture.",
-                remedy="Name one of both.",
+                code="one-thing-needed",
+                field="appeal",
+                says="An appeal is about one thing: a block, a picture, or a decision about voices.",
+                remedy="Name one of them.",
             )
         )
     if "block" in sent:
         return {"says": sent["says"], "block": block_by_number(sent["block"])}
+    if "decision" in sent:
+        return {"says": sent["says"], "voice": voice_made_by(decision_by_id(sent["decision"]))}
     return {"says": sent["says"], "image": image_for(sent["image"], request.user)}

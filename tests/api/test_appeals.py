@@ -113,7 +113,7 @@ class TestAppeals:
     @pytest.mark.parametrize("about", [{}, {"block": 1, "image": "9qk2m7x4wd"}])
     def test_it_is_about_one_thing(self, as_contributor, about):
         answer = as_contributor.post(APPEALS, {"says": "Please."} | about)
-        assert (answer.status_code, answer.json()["type"]) == (422, "/problems/block-or-picture-needed")
+        assert (answer.status_code, answer.json()["type"]) == (422, "/problems/one-thing-needed")
 
     def test_a_hidden_picture_is_shown_again_once_granted(self, as_contributor, as_moderator):
         report = ReportFactory(state=ReportState.SUBMITTED, submitted_at=timezone.now(), grades={8: 0})

@@ -120,13 +120,47 @@ def test_reports_told_twice_are_listed_with_the_decision_that_joins_them(as_mode
     assert as_moderator.get(JOINING).json()["items"] == []
 
 
-def test_candidates_are_paged_though_two_are_about_the_same_reports(as_moderator, lens):
+def test_reports_kept_apart_are_not_raised_again(as_moderator, lens):
     for tester in ("R. Samphire", "S. Rush"):
         relay_on(lens, tester=tester, url="https://saltmarsh.example/infrared-3")
+    (one,) = as_moderator.get(JOINING).json()["items"]
+    sent = {"act": "keep-apart", "reports": one["reports"], "reason": "Two tests on one page."}
+    made = as_moderator.post("/api/v1/decisions/", sent).json()
+    assert (made["act"], made["status"]) == ("keep-apart", "in-force")
+    assert as_moderator.get(JOINING).json()["items"] == []
+    as_moderator.post(f"/api/v1/decisions/{made['id']}/undo/", {"reason": "One after all."})
+    assert len(as_moderator.get(JOINING).json()["items"]) == 1
+
+
+def test_a_decision_about_voices_is_appealed_against_by_those_concerned(as_moderator, as_one, pair):
+    made = as_moderator.post(VOICES, as_one).json()
+    concerned = with_token(pair[0], "read", "submit")
+    asked = concerned.post("/api/v1/appeals/", {"decision": made["id"], "says": "We are sisters."})
+    assert (asked.status_code, asked.json()["decision"]) == (201, made["id"])
+    stranger = with_token(AccountFactory(), "read", "submit")
+    refused = stranger.post("/api/v1/appeals/", {"decision": made["id"], "says": "I know them."})
+    assert refused.status_code == 403
+    other = with_token(AccountFactory(moderator=True), "read", "moderate")
+    granted = other.post(f"{asked['Location']}answer/", {"grant": True, "reason": "Two people."})
+    assert (granted.status_code, granted.json()["granted"]) == (200, True)
+    assert as_moderator.get(f"/api/v1/decisions/{made['id']}/").json()["status"] == "taken-back"
+
+
+def test_only_a_decision_that_joined_voices_is_appealed_against_so(as_moderator, as_one, pair):
+    made = as_moderator.post(VOICES, as_one | {"act": "own-voices"}).json()
+    concerned = with_token(pair[0], "read", "submit")
+    answer = concerned.post("/api/v1/appeals/", {"decision": made["id"], "says": "We are sisters."})
+    assert (answer.status_code, answer.json()["type"]) == (404, "/problems/unknown-voice")
+
+
+def test_candidates_are_paged(as_moderator, lens):
+    for url in ("https://saltmarsh.example/infrared-3", "https://dunes.example/infrared"):
+        for tester in ("R. Samphire", "S. Rush"):
+            relay_on(lens, tester=tester, url=url, title=f"Told at {url}")
     seen, address = [], f"{JOINING}?limit=1"
     while address and len(seen) < 10:
         page = as_moderator.get(address).json()
-        seen += [one["why"] for one in page["items"]]
+        seen += [one["reports"][0] for one in page["items"]]
         address = page["next"]
     assert len(seen) == len(set(seen)) == 2
 

@@ -65,7 +65,8 @@ class Flag(models.Model):
 
 
 class Appeal(models.Model):
-    """Someone whose account was blocked, or whose picture was hidden, asks for a second look by another moderator."""
+    """Someone whose account was blocked or counted as one voice with others, or whose picture was hidden, asks for a
+    second look by another moderator."""
 
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="appeals")
     block = models.ForeignKey(
@@ -73,6 +74,9 @@ class Appeal(models.Model):
     )
     image = models.ForeignKey(
         "reports.SampleImage", null=True, blank=True, on_delete=models.PROTECT, related_name="appeals"
+    )
+    voice = models.ForeignKey(
+        "accounts.SharedVoice", null=True, blank=True, on_delete=models.PROTECT, related_name="appeals"
     )
     says = models.TextField()
     at = models.DateTimeField(auto_now_add=True)
@@ -87,8 +91,9 @@ class Appeal(models.Model):
         ordering = ["id"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(block__isnull=False, image__isnull=True)
-                | Q(block__isnull=True, image__isnull=False),
+                condition=Q(block__isnull=False, image__isnull=True, voice__isnull=True)
+                | Q(block__isnull=True, image__isnull=False, voice__isnull=True)
+                | Q(block__isnull=True, image__isnull=True, voice__isnull=False),
                 name="appeal_about_one_thing",
             ),
             models.UniqueConstraint(
@@ -96,6 +101,9 @@ class Appeal(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["image"], condition=Q(granted__isnull=True), name="picture_appealed_once"
+            ),
+            models.UniqueConstraint(
+                fields=["voice", "by"], condition=Q(granted__isnull=True), name="voice_appealed_once_each"
             ),
         ]
 

@@ -17,6 +17,7 @@ class Act(models.TextChoices):
     SAME_COPY = "same-copy", "counted as tests of one copy"
     SAME_SOURCE = "same-source", "counted as one source"
     SAME_FRAMES = "same-frames", "counted as the same frames"
+    KEEP_APART = "keep-apart", "kept as evidence of their own"
     SPLIT = "split", "stated by condition"
     ACCEPT = "accept", "accepted as unexplained copy variation"
     CORRECT_GEAR = "correct-gear", "corrected the gear"

@@ -9,10 +9,11 @@ from datetime import datetime
 
 from django.db.models import Prefetch, QuerySet
 
-from registry.accounts.models import Account, Block
+from registry.accounts.models import Account, Block, SharedVoice
 from registry.accounts.queries import block_in_force
 from registry.errors import NotFound, Problem
-from registry.moderation.models import Appeal, Flag, FlagOutcome
+from registry.moderation.models import Appeal, Decision, Flag, FlagOutcome
+from registry.moderation.queries.voices import decision_behind
 from registry.reports.models import Report, SampleImage
 
 
@@ -58,7 +59,7 @@ def appeals_waiting() -> QuerySet[Appeal]:
 
 
 def appeals() -> QuerySet[Appeal]:
-    return Appeal.objects.select_related("by", "block__by", "image__report", "answered_by")
+    return Appeal.objects.select_related("by", "block__by", "image__report", "voice", "answered_by")
 
 
 def appeal_by_number(number: int) -> Appeal:
@@ -97,12 +98,18 @@ def block_by_number(number: int) -> Block:
 
 @dataclass(frozen=True)
 class Restriction:
-    """Something decided about an account that it can appeal against. appeals: its own, the oldest first."""
+    """Something decided about an account that it can appeal against. appeals: its own, the oldest first. decision:
+    where it stands for everyone to read, if it does."""
 
     kind: str
     key: int
     words: str
     appeals: tuple[Appeal, ...]
+    decision: Decision | None = None
+
+    @property
+    def about(self) -> str:
+        return f"{self.kind}:{self.key}"
 
     @property
     def waits(self) -> bool:
@@ -112,6 +119,16 @@ class Restriction:
 def restrictions_of(account: Account) -> list[Restriction]:
     """What keeps an account, or its pictures, from being seen or heard."""
     return list(_restrictions(account))
+
+
+def appeals_past(account: Account) -> QuerySet[Appeal]:
+    """An account's appeals that were answered, newest first."""
+    return appeals().filter(by=account).exclude(granted=None).order_by("-id")
+
+
+def voice_by_number(number: int) -> SharedVoice:
+    """Raises NotFound."""
+    return _found(SharedVoice.objects.filter(pk=number).first(), "voice", number)
 
 
 def hidden_picture(account: Account, number: int) -> SampleImage:
@@ -124,6 +141,12 @@ def _restrictions(account: Account) -> Iterator[Restriction]:
         until = f" until {block.until:%d %B %Y, %H:%M} UTC" if block.until else ""
         words = f"Your account submits nothing since {block.at:%d %B %Y}{until}: {block.reason}"
         yield Restriction("block", block.pk, words, tuple(appeals().filter(block=block)))
+    for voice in account.shared_voices.filter(ended_at=None):
+        others = voice.accounts.exclude(pk=account.pk).order_by("pk")
+        named = " and ".join(str(other) for other in others)
+        words = f"Your tests and those of {named} count as one person’s since {voice.made_at:%d %B %Y}."
+        own = tuple(appeals().filter(voice=voice, by=account))
+        yield Restriction("voice", voice.pk, words, own, decision_behind(voice))
     for image in account.images.exclude(withheld={}).select_related("report__lens__maker"):
         words = f"A picture of your report {image.report.public_id} on the {image.report.lens} is hidden."
         yield Restriction("picture", image.pk, words, tuple(appeals().filter(image=image)))

@@ -94,7 +94,7 @@ def _flags() -> Iterator[Thing]:
 
 def _appeals() -> Iterator[Thing]:
     for row in appeals_waiting():
-        about = "a block" if row.block else "a hidden picture"
+        about = "a block" if row.block else "being counted as one voice" if row.voice else "a hidden picture"
         yield Thing("appeal", str(row.pk), f"{row.by}, against {about}", row.at)
 
 

@@ -10,12 +10,19 @@ from typing import Any
 
 from django.db.models import Count, QuerySet
 
-from registry.accounts.models import Account
+from registry.accounts.models import Account, SharedVoice
 from registry.accounts.voices import key_of_each, voices_in_force
 from registry.errors import NotFound, Problem
 from registry.gear.models import Lens
-from registry.moderation.models import Act, Ground, VoiceSign
-from registry.moderation.queries.decisions import IN_FORCE, WAITING, decisions, status_of
+from registry.moderation.models import Act, Decision, Ground, VoiceSign
+from registry.moderation.queries.decisions import (
+    IN_FORCE,
+    WAITING,
+    decision_by_id,
+    decisions,
+    outcome_of,
+    status_of,
+)
 from registry.reports.models import Basis, Reading, Report, ReportState
 from registry.standings.queries.supposing import Moved, Supposition, WhatIf
 
@@ -103,6 +110,29 @@ def foreseen_as_one(finding: VoiceFinding) -> list[Moved]:
 def accounts_of(details: Mapping[str, Any]) -> list[Account]:
     """The accounts that a decision's details name."""
     return list(Account.objects.filter(public_id__in=details.get("accounts", ())).order_by("pk"))
+
+
+def decision_behind(voice: SharedVoice) -> Decision | None:
+    """The decision by which accounts count as one voice; None where none did."""
+    told = Decision.objects.filter(details__outcome__voice=voice.name).select_related("about").first()
+    # A proposal takes effect by the answer that agreed to it.
+    return told and decision_by_id((told.about or told).public_id)
+
+
+def voice_made_by(decision: Decision) -> SharedVoice:
+    """What a decision made count as one voice. Raises NotFound for another kind of decision, or one not in effect."""
+    voice = SharedVoice.objects.filter(name=outcome_of(decision).get("voice", "")).first()
+    if voice is None:
+        raise NotFound(
+            Problem(
+                code="unknown-voice",
+                field="decision",
+                value=decision.public_id,
+                says=f"By decision {decision.public_id} no accounts count as one voice.",
+                remedy="Name the decision that says so; its notice leads to it.",
+            )
+        )
+    return voice
 
 
 def stops_alike(one: Account, other: Account, lens: Lens) -> tuple[int, int]:

@@ -19,8 +19,8 @@ from registry.moderation.plan import Plan
 from registry.moderation.rules import (
     ABOUT_A_CONFLICT,
     ABOUT_REPORTS,
-    JOINING,
     ON_EVIDENCE,
+    ON_SEVERAL,
     check_may_moderate,
     check_no_part_in,
     checked_due,
@@ -230,10 +230,10 @@ def _missing(act: str, conflict: Conflict | None, reports: Sequence[Report], con
         yield _problem(
             "missing", "conflict", None, "No conflict is named.", "Decide this on a conflict’s page."
         )
-    if act in JOINING and len(reports) < 2:
+    if act in ON_SEVERAL and len(reports) < 2:
         yield _problem(
             "reports-to-join", "reports", [report.public_id for report in reports],
-            "It takes two reports to be the same.", "Choose two or more reports.",
+            "It takes two reports to be one, or to be two.", "Choose two or more reports.",
         )  # fmt: skip
     if act == Act.CORRECT_GEAR and len(reports) != 1:
         yield _problem(

@@ -10,7 +10,13 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from registry.errors import CleanstopError
-from registry.moderation.queries.care import block_by_number, hidden_picture, restrictions_of
+from registry.moderation.queries.care import (
+    appeals_past,
+    block_by_number,
+    hidden_picture,
+    restrictions_of,
+    voice_by_number,
+)
 from registry.moderation.services.appeals import appeal
 from registry.moderation.services.flags import raise_flag
 from registry.pages.forms.care import AppealForm, FlagForm
@@ -53,7 +59,7 @@ def flag(request: HttpRequest, public_id: str) -> HttpResponse:
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def appeals(request: HttpRequest) -> HttpResponse:
-    """What was decided about one's account and pictures, with a box to appeal in."""
+    """What was decided about one's account and pictures, with a box to appeal in; answers to earlier appeals."""
     form, status = AppealForm(request.POST or None), 200
     if request.method == "POST":
         status = 422
@@ -65,7 +71,14 @@ def appeals(request: HttpRequest) -> HttpResponse:
             else:
                 messages.success(request, "Sent: another moderator reads it. The answer comes on this page.")
                 return redirect("my-appeals")
-    context = {"restrictions": restrictions_of(request.user), "form": form, "sent": request.POST.get("about")}
+    restrictions = restrictions_of(request.user)
+    shown = {appeal.pk for one in restrictions for appeal in one.appeals}
+    context = {
+        "restrictions": restrictions,
+        "past": [one for one in appeals_past(request.user) if one.pk not in shown],
+        "form": form,
+        "sent": request.POST.get("about"),
+    }
     return render(request, "pages/my_appeals.html", context, status=status)
 
 
@@ -88,11 +101,11 @@ def confirm(request: HttpRequest, public_id: str) -> HttpResponse:
 
 
 def _about(request: HttpRequest) -> dict:
-    """What the appeal is about; one's own block or picture."""
+    """What the appeal is about; one's own block, voice or picture."""
     kind, _, number = request.POST.get("about", "").partition(":")
     number = int(number) if number.isascii() and number.isdigit() and len(number) < 19 else 0
-    return (
-        {"block": block_by_number(number)}
-        if kind == "block"
-        else {"image": hidden_picture(request.user, number)}
-    )
+    if kind == "block":
+        return {"block": block_by_number(number)}
+    if kind == "voice":
+        return {"voice": voice_by_number(number)}
+    return {"image": hidden_picture(request.user, number)}

@@ -13,7 +13,7 @@ from registry.accounts.queries import account_by_public_id
 from registry.errors import InvalidInput
 from registry.moderation.queries.alike import frames_alike
 from registry.moderation.queries.care import appeal_by_number, appeals_waiting, block_by_number, flagged
-from registry.moderation.queries.voices import findings
+from registry.moderation.queries.voices import decision_behind, findings
 from registry.moderation.rules import check_may_moderate
 from registry.moderation.services.appeals import answer_appeal, block_account, deciders_of, lift_block
 from registry.moderation.services.flags import settle_flags
@@ -91,7 +91,10 @@ def lift(request: HttpRequest, number: int) -> HttpResponse:
 def appeals(request: HttpRequest) -> HttpResponse:
     """Appeals that wait. Moderators only; nobody answers one against their own decision."""
     check_may_moderate(request.user)
-    rows = [(one, request.user.pk in deciders_of(one)) for one in appeals_waiting()]
+    rows = [
+        (one, request.user.pk in deciders_of(one), decision_behind(one.voice) if one.voice else None)
+        for one in appeals_waiting()
+    ]
     return render(request, "pages/review_appeals.html", {"rows": rows})
 
 

@@ -4,19 +4,33 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from registry.errors import CleanstopError, Conflict, InvalidInput, Problem
+from registry.moderation.models import Act, Decision
 from registry.moderation.queries.decisions import signed
-from registry.moderation.queries.joining import candidate_of, copies_joined, joined_now, worth_joining
+from registry.moderation.queries.joining import (
+    candidate_of,
+    copies_joined,
+    joined_now,
+    kept_apart,
+    worth_joining,
+)
 from registry.moderation.queries.voices import VoiceFinding, finding_of, findings, foreseen_as_one
 from registry.moderation.rules import check_may_moderate
 from registry.moderation.services import decide
 from registry.moderation.services.voices import decide_voices, let_all_count
 from registry.pages.forms.review import ReasonForm, VoicesForm
 from registry.pages.problems import put_beside_fields, status_of
+
+CANDIDATES_A_PAGE = 25
+_CANDIDATE_DONE = {
+    False: "They count as one now; it can be taken back.",
+    True: "They go on counting by themselves, and are not raised again; it can be taken back.",
+}
 
 
 @login_required
@@ -66,21 +80,22 @@ def count(request: HttpRequest, public_id: str) -> HttpResponse:
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def joined(request: HttpRequest) -> HttpResponse:
-    """What counts as one, and what may be worth counting so. Moderators only."""
+    """What counts as one, what may be worth counting so, and what was looked at and kept apart. Moderators only."""
     check_may_moderate(request.user)
     refusal, status, form = None, 200, ReasonForm(request.POST or None)
     if request.method == "POST":
         try:
-            made = _join(request)
+            made = _decide_candidate(request)
         except CleanstopError as error:
             refusal, status = error, status_of(error)[0]
         else:
-            messages.success(request, "They count as one now; it can be taken back.")
+            messages.success(request, _CANDIDATE_DONE[made.act == Act.KEEP_APART])
             return redirect("review-decision", made.public_id)
     context = {
         "decisions": [(row, signed(row)) for row in joined_now()],
         "copies": copies_joined(),
-        "candidates": worth_joining(),
+        "apart": [(row, signed(row)) for row in kept_apart()],
+        "page": Paginator(worth_joining(), CANDIDATES_A_PAGE).get_page(request.GET.get("page")),
         "refusal": refusal,
         "form": form,
         "tried": request.POST.get("candidate", ""),
@@ -88,20 +103,19 @@ def joined(request: HttpRequest) -> HttpResponse:
     return render(request, "pages/review_joined.html", context, status=status)
 
 
-def _join(request: HttpRequest):
+def _decide_candidate(request: HttpRequest) -> Decision:
     candidate = candidate_of(request.POST.get("candidate", "")[:1000])
     if candidate is None:
         raise Conflict(
             Problem(
                 code="no-candidate",
                 field="candidate",
-                says="These reports are joined already, or no longer alike.",
+                says="These reports are decided about already, or no longer alike.",
                 remedy="See what the list says now.",
             )
         )
-    return decide(
-        by=request.user, act=candidate.act, reports=candidate.reports, reason=request.POST.get("reason", "")
-    )
+    act = Act.KEEP_APART if request.POST.get("act") == Act.KEEP_APART else candidate.act
+    return decide(by=request.user, act=act, reports=candidate.reports, reason=request.POST.get("reason", ""))
 
 
 def _about(finding: VoiceFinding) -> dict:
