@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+import pyarrow
+import pyarrow.compute
 import pyarrow.parquet
 
 from registry.publishing.package import path_of
@@ -13,10 +15,18 @@ from registry.publishing.tables import TABLES
 CELL = TABLES["standings"].key
 
 
-def table_rows(folder: Path, name: str, columns: list[str] | None = None) -> Iterator[dict]:
-    """Rows of a table of a release on disk, a row group at a time."""
+def table_rows(
+    folder: Path,
+    name: str,
+    columns: list[str] | None = None,
+    among: tuple[str, pyarrow.Array] | None = None,
+) -> Iterator[dict]:
+    """Rows of a table of a release on disk, a row group at a time. among: a column and values, for the rows that have
+    one of them there."""
     file = pyarrow.parquet.ParquetFile(folder / path_of(TABLES[name], "parquet"))
     for batch in file.iter_batches(columns=columns):
+        if among:
+            batch = batch.filter(pyarrow.compute.is_in(batch[among[0]], value_set=among[1]))
         yield from batch.to_pylist()
 
 

@@ -7,6 +7,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Callable
+from itertools import islice
 from pathlib import Path
 
 from django.conf import settings
@@ -26,6 +27,7 @@ from registry.publishing.verifying import Verified, check_standings, sha256_of
 from registry.publishing.writing import as_csv, write_parquet
 from registry.standings.models import PriorsEdition, Standing
 
+STANDINGS_AT_ONCE = 500
 VERSION = re.compile(r"20\d\d\.[1-9]\d{0,3}")
 # Fields of a standing that a release freezes for pages that are pinned to it.
 FROZEN = tuple(
@@ -142,21 +144,20 @@ def _told(file: Path, rows: int | None = None) -> dict:
 
 
 def _freeze_standings(release: Release) -> None:
-    rows = standings_resting_on_reports().iterator(chunk_size=2_000)
-    ReleasedStanding.objects.bulk_create(
-        (
-            ReleasedStanding(
-                release=release,
-                lens_slug=row.lens.slug,
-                teleconverter=row.teleconverter.slug if row.teleconverter else "",
-                adapter=row.adapter.slug if row.adapter else "",
-                cut_on_group=row.cut_on_group,
-                focal_zone=row.focal_zone,
-                content={name: getattr(row, name) for name in FROZEN},
-            )
-            for row in rows
-        ),
-        batch_size=500,
+    rows = standings_resting_on_reports().iterator(chunk_size=STANDINGS_AT_ONCE)
+    while batch := [_frozen_standing(release, row) for row in islice(rows, STANDINGS_AT_ONCE)]:
+        ReleasedStanding.objects.bulk_create(batch)
+
+
+def _frozen_standing(release: Release, row: Standing) -> ReleasedStanding:
+    return ReleasedStanding(
+        release=release,
+        lens_slug=row.lens.slug,
+        teleconverter=row.teleconverter.slug if row.teleconverter else "",
+        adapter=row.adapter.slug if row.adapter else "",
+        cut_on_group=row.cut_on_group,
+        focal_zone=row.focal_zone,
+        content={name: getattr(row, name) for name in FROZEN},
     )
 
 

@@ -4,28 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import groupby
 from pathlib import Path
-from types import SimpleNamespace
 
-from registry.consensus import evidence
 from registry.consensus.assessment import assess_lens
 from registry.consensus.beliefs import Priors
-from registry.consensus.cells import cut_on_band, focal_zone
-from registry.consensus.constants import METHOD_VERSION, VISIBLE_EV
+from registry.consensus.constants import METHOD_VERSION
 from registry.errors import Problem, Unreadable
 from registry.publishing.comparing import table_rows
 from registry.publishing.forms_compared import UNREADABLE, first_difference
+from registry.publishing.stored import StoredPath, stored_paths
 from registry.publishing.tables import TABLES
 from registry.standings.by_condition import condition_in, stated_fields
 from registry.standings.queries.evidence import usable_entries
-from registry.standings.rules import tinted_from
 
-PATH = ("lens", "teleconverter", "adapter")
-NESTED = [field.name for field in TABLES["standings"].fields if field.type in ("object", "array")]
 # Of the program and the edition, not of the evidence.
 NOT_COMPUTED = {*TABLES["standings"].key, "method_version", "priors"}
 
@@ -75,37 +68,33 @@ def check_standings(folder: Path, outcome: Verified) -> None:
         edition["number"]: Priors.from_dict(edition["content"])
         for edition in json.loads((folder / "priors.json").read_text())
     }
-    stored = _by_path(_stored_standings(folder))
-    evidence_rows = dict(_entries_by_path(folder))
-    for row in table_rows(folder, "light_paths"):
-        path = tuple(row.pop(name) for name in PATH)
-        entries, tints = evidence_rows.get(path, ([], {}))
-        optics = evidence.Lens(**row)
-        usable, left_out = usable_entries(entries, optics)
-        _compare(path, stored.pop(path, []), optics, (usable, left_out, tints), editions, outcome)
+    for path in stored_paths(folder):
+        _compare(path, editions, outcome)
         if len(outcome.differences) >= MOST_DIFFERENCES:
             return
-    outcome.differences += [f"{_named(path)}: a standing without evidence" for path in stored]
 
 
-def _compare(
-    path, rows: list[dict], optics, inputs: tuple, editions: dict[int, Priors], outcome: Verified
-) -> None:
-    usable, left_out, tints = inputs
+def _compare(path: StoredPath, editions: dict[int, Priors], outcome: Verified) -> None:
+    rows, named = path.standings, " with ".join(part for part in path.key if part)
+    if path.optics is None:
+        outcome.differences.append(f"{named}: not among the light paths")
+        return
+    usable, left_out = usable_entries(path.entries, path.optics)
     numbers = {row["priors"] for row in rows}
     if len(numbers) != 1 or not numbers <= set(editions):
         if usable:
-            outcome.differences.append(f"{_named(path)}: no one edition of the priors, but {sorted(numbers)}")
+            outcome.differences.append(f"{named}: no one edition of the priors, but {sorted(numbers)}")
         return
     priors = editions[numbers.pop()]
     # What a moderator decided to state by condition is an input, as the evidence is.
     condition = condition_in([row["detail"] for row in rows])
-    fields = stated_fields(assess_lens(optics, usable, priors), usable, tints, priors, condition=condition)
+    assessment = assess_lens(path.optics, usable, priors)
+    fields = stated_fields(assessment, usable, path.tints, priors, condition=condition)
     computed = {cell: values for cell, values in fields.items() if values["n_reports"]}
     stored = {(row["cut_on_group"], row["focal_zone"]): row for row in rows}
     for cell in sorted({*computed, *stored}):
         outcome.standings += 1
-        where = f"{_named(path)}, {cell[0]}, {cell[1]} mm"
+        where = f"{named}, {cell[0]}, {cell[1]} mm"
         if cell not in stored or cell not in computed:
             outcome.differences.append(
                 f"{where}: {'not in the release' if cell in computed else 'not computed'}"
@@ -124,74 +113,6 @@ def _differing(stored: dict, computed: dict) -> Iterator[str]:
         anew = _json(computed[name])
         if _json(value) != anew:
             yield f"{name} is {_short(_json(value))} in the release and {_short(anew)} computed anew"
-
-
-def _stored_standings(folder: Path) -> Iterator[dict]:
-    stops = {
-        cell: [_stop(row) for row in rows]
-        for cell, rows in groupby(
-            table_rows(folder, "standing_stops"),
-            key=lambda row: tuple(row[name] for name in TABLES["standings"].key),
-        )
-    }
-    for row in table_rows(folder, "standings"):
-        cell = tuple(row[name] for name in TABLES["standings"].key)
-        yield row | {name: json.loads(row[name]) for name in NESTED} | {"stops": stops.get(cell, [])}
-
-
-def _stop(row: dict) -> dict:
-    return {name: value for name, value in row.items() if name not in TABLES["standings"].key}
-
-
-def _by_path(rows: Iterator[dict]) -> dict[tuple, list[dict]]:
-    grouped = defaultdict(list)
-    for row in rows:
-        grouped[tuple(row[name] for name in PATH)].append(row)
-    return dict(grouped)
-
-
-def _entries_by_path(folder: Path) -> Iterator[tuple[tuple, tuple[list, dict]]]:
-    """Evidence of each light path, with where it is tinted."""
-    readings = defaultdict(list)
-    for row in table_rows(folder, "readings"):
-        readings[row["entry"]].append(SimpleNamespace(**row))
-    grouped = defaultdict(list)
-    for row in table_rows(folder, "evidence"):
-        grouped[tuple(row[name] for name in PATH)].append(row)
-    for path, rows in grouped.items():
-        yield path, ([_entry(row, readings) for row in rows], _tints(rows, readings))
-
-
-def _entry(row: dict, readings: dict) -> evidence.Report:
-    claim = evidence.Claim(row["claim_says"], row["claim_f_number"]) if row["claim_says"] else None
-    return evidence.Report(
-        id=row["entry"],
-        readings=() if claim else tuple(_reading(reading) for reading in readings[row["entry"]]),
-        claim=claim,
-        **{
-            name: row[name] if row[name] != "" else None
-            for name in (
-                *("tester", "copy", "source", "cut_on_nm", "cut_on_group", "focal_mm"),
-                *("filter_position", "body", "method"),
-            )
-        },
-    )
-
-
-def _reading(row: SimpleNamespace) -> evidence.Reading:
-    if row.excess_ev is not None:
-        return evidence.Reading(f_number=row.f_number, ev=row.excess_ev, ev_se=row.excess_se)
-    return evidence.Reading(f_number=row.f_number, grade=row.grade)
-
-
-def _tints(rows: list[dict], readings: dict) -> dict[tuple[str, str], float]:
-    cells = defaultdict(list)
-    for row in rows:
-        group = cut_on_band(row["cut_on_nm"]) if row["cut_on_nm"] else row["cut_on_group"]
-        if group and not row["claim_says"]:
-            cells[group, focal_zone(row["focal_mm"])].extend(readings[row["entry"]])
-    found = {cell: tinted_from(seen, VISIBLE_EV) for cell, seen in cells.items()}
-    return {cell: f_number for cell, f_number in found.items() if f_number is not None}
 
 
 def _package(folder: Path) -> dict:
@@ -253,7 +174,3 @@ def _json(value: object) -> str:
 
 def _short(text: str) -> str:
     return text if len(text) <= 120 else f"{text[:117]}…"
-
-
-def _named(path: tuple[str, str, str]) -> str:
-    return " with ".join(part for part in path if part)

@@ -14,6 +14,7 @@ from frictionless import validate
 from registry.errors import Conflict, InvalidInput, NotFound, Unreadable
 from registry.gear.models import FactSource
 from registry.ledger.models import Event
+from registry.publishing import stored
 from registry.publishing.comparing import table_rows
 from registry.publishing.forms_compared import first_difference
 from registry.publishing.models import Release, ReleasedStanding
@@ -65,6 +66,31 @@ def test_a_release_holds_the_evidence_and_the_standings_that_follow_from_it(lens
     outcome = verify_release(folder_of("2026.1"))
     assert outcome.holds, outcome.differences
     assert outcome.standings == Standing.objects.filter(n_reports__gt=0).count() > 0
+
+
+@pytest.mark.parametrize("lenses_at_once", [1, 2, 250])
+def test_however_few_lenses_are_held_at_once_every_standing_is_computed(lens, monkeypatch, lenses_at_once):
+    for _ in range(3):
+        other = LensFactory()
+        for _ in range(2):
+            sweep = SweepFactory(report=ReportFactory(lens=other, **COUNTS), focal_length_mm=35)
+            ReadingFactory(sweep=sweep, f_number=5.6, excess_ev=0.3, excess_se=0.02, tint_rg=0.12)
+        refresh_lens(other)
+    make_release("2026.1")
+    monkeypatch.setattr(stored, "LENSES_AT_ONCE", lenses_at_once)
+    assert len(list(stored._lenses_at_once(folder_of("2026.1")))) == -(-4 // lenses_at_once)
+    outcome = verify_release(folder_of("2026.1"))
+    assert outcome.holds, outcome.differences
+    assert outcome.standings == Standing.objects.filter(n_reports__gt=0).count()
+
+
+def test_a_standing_that_rests_on_nothing_is_named(lens):
+    make_release("2026.1")
+    folder = folder_of("2026.1")
+    for name in ("light_paths", "evidence", "readings"):
+        file = folder / f"data/{name}.parquet"
+        pyarrow.parquet.write_table(pyarrow.parquet.read_table(file).slice(0, 0), file)
+    assert f"{lens.slug}: not among the light paths" in verify_release(folder).differences
 
 
 def test_its_description_is_a_data_package(lens):
