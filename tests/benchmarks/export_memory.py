@@ -21,7 +21,7 @@ import threading
 import time
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 LENSES = 1_000
@@ -156,8 +156,9 @@ def watched(process: int) -> Iterator[list[float]]:
     peak, done = [held_by(process)], threading.Event()
 
     def watch() -> None:
-        while not done.wait(0.05):
-            peak[0] = max(peak[0], held_by(process))
+        with suppress(ProcessLookupError, FileNotFoundError):  # it has ended
+            while not done.wait(0.05):
+                peak[0] = max(peak[0], held_by(process))
 
     watcher = threading.Thread(target=watch)
     watcher.start()
