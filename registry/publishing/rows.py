@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from registry.gear.models import (
     Adapter,
@@ -20,19 +20,12 @@ from registry.gear.models import (
 from registry.publishing.tables import TABLES, Table
 from registry.reports.models import Finding, ImageState, Reading, Report, ReportState, SampleImage
 from registry.standings.models import Standing
-from registry.standings.queries.evidence import (
-    Keys,
-    counting_reports,
-    counting_without_readings,
-    evidence_by_path,
-    keys_by_report,
-)
+from registry.standings.queries.batches import evidence_of_all, lens_batches
+from registry.standings.queries.evidence import Keys, counting_without_readings, keys_by_report
 from registry.standings.rules import LightPath
 
 Row = dict[str, Any]
 CHUNK = 2_000
-LENSES_AT_ONCE = 25
-REPORTS_AT_ONCE = 1_000  # of several lenses; one lens's are read together, however many
 # Facts under these licences, or whose source states none, are the registry's own to give: CC0.
 OWN_LICENCES = ("", "CC0", "CC0-1.0", "CC0 1.0")
 JUDGED = (ImageState.MEASURED, ImageState.UNCERTAIN, ImageState.REJECTED, ImageState.KEPT)
@@ -92,46 +85,13 @@ def _fact_sources() -> Iterator[Row]:
         yield {name: values[name] for name in names} | {"gear": values["gear_slug"]}
 
 
-def _lens_batches() -> Iterator[list[Lens]]:
-    """Lenses with reports that count, a few at a time."""
-    of_state = Report.objects.filter(state=ReportState.SUBMITTED).order_by("lens__slug")
-    counted = of_state.values_list("lens").annotate(count=Count("pk"))
-    batch: list[int] = []
-    held = 0
-    for lens, count in counted:
-        if batch and (len(batch) == LENSES_AT_ONCE or held + count > REPORTS_AT_ONCE):
-            yield _lenses_of(batch)
-            batch, held = [], 0
-        batch.append(lens)
-        held += count
-    if batch:
-        yield _lenses_of(batch)
-
-
-def _lenses_of(keys: list[int]) -> list[Lens]:
-    return list(Lens.objects.filter(pk__in=keys).select_related("maker").order_by("slug"))
-
-
-def _evidence_by_path() -> Iterator[tuple[LightPath, list]]:
-    for batch in _lens_batches():
-        paths = evidence_by_path(counting_reports(*batch))
-        yield from sorted(paths.items(), key=lambda item: (item[0].lens.slug, _glass(item[0])))
-
-
-def _glass(path: LightPath) -> tuple[str, str]:
-    return (
-        path.teleconverter.slug if path.teleconverter else "",
-        path.adapter.slug if path.adapter else "",
-    )
-
-
 def _path_fields(path: LightPath) -> Row:
-    teleconverter, adapter = _glass(path)
+    teleconverter, adapter = path.glass
     return {"lens": path.lens.slug, "teleconverter": teleconverter, "adapter": adapter}
 
 
 def _light_paths() -> Iterator[Row]:
-    for path, entries in _evidence_by_path():
+    for path, entries in evidence_of_all():
         optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
         yield _path_fields(path) | {
             name: getattr(optics, name)
@@ -151,7 +111,7 @@ def _evidence() -> Iterator[Row]:
         "body",
         "method",
     )
-    for path, entries in _evidence_by_path():
+    for path, entries in evidence_of_all():
         for entry in entries:
             claim = {"claim_says": "", "claim_f_number": None}
             if entry.claim is not None:
@@ -186,7 +146,7 @@ def _readings() -> Iterator[Row]:
 
 def _reports() -> Iterator[Row]:
     """Those that count, with the keys that their evidence has; then those that don't, with none but their own."""
-    for batch in _lens_batches():
+    for batch in lens_batches():
         reports = counting_without_readings(*batch)
         keys = keys_by_report(reports)
         for report in sorted(reports, key=lambda report: (report.lens.slug, report.pk)):

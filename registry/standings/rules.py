@@ -31,6 +31,14 @@ class LightPath:
         )
 
     @property
+    def glass(self) -> tuple[str, str]:
+        """Slugs of teleconverter and adapter, empty where there is none."""
+        return (
+            self.teleconverter.slug if self.teleconverter else "",
+            self.adapter.slug if self.adapter else "",
+        )
+
+    @property
     def magnification(self) -> float:
         teleconverter = self.teleconverter.magnification if self.teleconverter else 1.0
         return teleconverter * (self.adapter.magnification if self.adapter else 1.0)

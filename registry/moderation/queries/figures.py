@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from statistics import median
 from typing import Any
@@ -10,10 +10,12 @@ from typing import Any
 from django.utils import timezone
 
 from registry.consensus.descriptive import registry_agreement
+from registry.consensus.evidence import Lens, Report
 from registry.moderation.models import Act, DayFigures, Decision
 from registry.moderation.rules import DECIDING
 from registry.standings.models import Conflict, Standing
-from registry.standings.queries.evidence import counting_reports, evidence_by_path, usable_entries
+from registry.standings.queries.batches import evidence_of_all
+from registry.standings.queries.evidence import usable_entries
 
 LOOKED_BACK = timedelta(days=90)
 ENOUGH_VOICES = 3
@@ -36,11 +38,13 @@ def figures_now() -> dict[str, Any]:
 
 def reliability_now() -> float | None:
     """Krippendorff's α (ordinal) of all grades that count; reads every counting report."""
-    catalogue = []
-    for path, entries in evidence_by_path(counting_reports()).items():
+    return registry_agreement(_usable_evidence())
+
+
+def _usable_evidence() -> Iterator[tuple[Lens, Sequence[Report]]]:
+    for path, entries in evidence_of_all():
         optics = path.optics(reading.f_number for entry in entries for reading in entry.readings)
-        catalogue.append((optics, usable_entries(entries, optics)[0]))
-    return registry_agreement(catalogue)
+        yield optics, usable_entries(entries, optics)[0]
 
 
 def figures_over_time() -> list[DayFigures]:

@@ -9,7 +9,7 @@ from registry.consensus.beliefs import DEFAULT_PRIORS, Priors
 from registry.consensus.constants import METHOD_VERSION
 from registry.consensus.priors import fit_priors
 from registry.standings.models import PriorsEdition
-from registry.standings.queries.evidence import counting_reports, evidence_by_path
+from registry.standings.queries.batches import evidence_of_all
 from registry.standings.queries.priors import edition_in_force
 
 
@@ -39,7 +39,7 @@ def renew_priors() -> PriorsEdition:
     current = ensure_edition()
     cases = [
         (path.optics(reading.f_number for entry in entries for reading in entry.readings), entries)
-        for path, entries in evidence_by_path(counting_reports()).items()
+        for path, entries in evidence_of_all()
     ]
     learned: Priors = fit_priors(cases)
     if learned.to_dict() == current.content and current.method_version == METHOD_VERSION:
