@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 
 from django.db import transaction
 
@@ -13,6 +13,7 @@ from registry.consensus.assessment import assess_lens
 from registry.consensus.beliefs import Priors
 from registry.consensus.constants import METHOD_VERSION
 from registry.consensus.evidence import Lens as Optics
+from registry.consensus.evidence import Reading
 from registry.consensus.evidence import Report as Entry
 from registry.gear.models import Lens
 from registry.ledger.services import record
@@ -105,10 +106,10 @@ def _refresh_path(
     if all(row.fingerprint == fingerprint for row in stored.values()) and (stored or not usable):
         return
     assessment = assess_lens(optics, usable, run.priors)
-    fields = stated_fields(assessment, usable, tints, run.priors, condition=condition)
+    stated = stated_fields(assessment, usable, tints, run.priors, condition=condition)
     shared = {"fingerprint": fingerprint, "method_version": METHOD_VERSION, "priors": run.edition}
     rows = []
-    for key in sorted({*fields, *stored}):
+    for key in sorted({*stated, *stored}):
         row = stored.get(key) or Standing(
             lens=path.lens,
             teleconverter=path.teleconverter,
@@ -117,7 +118,7 @@ def _refresh_path(
             focal_zone=key[1],
             **NO_REPORTS,
         )
-        news = fields.get(key, NO_REPORTS) | shared
+        news = stated.get(key, NO_REPORTS) | shared
         news["detail"] = news["detail"] | ({"left_out": left_out} if left_out else {})
         _write(row, news, run, outcome)
         rows.append(row)
@@ -186,8 +187,14 @@ def _fingerprint(
     inputs = {
         "method": METHOD_VERSION,
         "priors": edition.number,
-        "lens": asdict(optics),
+        "lens": optics,
         "tints": sorted([*key, value] for key, value in tints.items()),
-        "evidence": [asdict(entry) for entry in entries],
-    } | ({"condition": asdict(condition)} if condition else {})
-    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
+        "evidence": entries,
+    } | ({"condition": condition} if condition else {})
+    told = json.dumps(inputs, sort_keys=True, default=_fields_of)
+    return hashlib.sha256(told.encode()).hexdigest()
+
+
+def _fields_of(row: Optics | Entry | Reading | ByCondition) -> dict:
+    """As dataclasses.asdict, which copies everything that it finds in them."""
+    return {one.name: getattr(row, one.name) for one in fields(row)}
