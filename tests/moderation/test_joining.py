@@ -8,6 +8,7 @@ from registry.errors import InvalidInput, NotAllowed
 from registry.ledger.services import verify
 from registry.moderation.queries.decisions import status_of
 from registry.moderation.queries.joining import candidate_of, kept_apart, worth_joining
+from registry.moderation.queries.start import things_waiting
 from registry.moderation.services import decide, undo_decision
 from registry.reports.models import Reading
 from registry.standings.models import Standing
@@ -74,6 +75,11 @@ class TestRaisedOnce:
         for reading, shift in zip(readings[:2], (0.01, -0.01), strict=True):
             Reading.objects.filter(pk=reading.pk).update(excess_ev=reading.excess_ev + shift)
         assert worth_joining() == []
+
+    def test_it_waits_on_the_desk_since_the_last_of_them_came_in(self, clubs):
+        (thing,) = things_waiting("alike")
+        assert thing.since == max(report.submitted_at for report in clubs)
+        assert str(clubs[0].lens) in thing.words and "called “the club’s”" in thing.words
 
     def test_what_one_person_tells_twice_is_not_raised(self, lens):
         author = AccountFactory()

@@ -126,3 +126,15 @@ class TestJoining:
         for _ in range(2):
             report_on(lens, copy=CopyFactory(lens=lens, serial_hash="abc"))
         assert "one serial number, or one holder’s word" in text_of(client.get("/review/joined/"))
+
+    def test_keeping_a_pair_apart_takes_it_off_the_list_and_it_can_be_read_there(
+        self, client, moderator, lens
+    ):
+        for _ in range(2):
+            report_on(lens, copy=CopyFactory(lens=lens, label="the club’s"))
+        (found,) = worth_joining()
+        sent = {"candidate": found.key, "reason": "Two copies of one name.", "act": "keep-apart"}
+        answer = client.post("/review/joined/", sent, follow=True)
+        assert "Kept as evidence of their own" in text_of(answer) and not Bond.objects.exists()
+        shown = text_of(client.get("/review/joined/"))
+        assert "Kept apart by decision" in shown and "Nothing looks as if it were told twice." in shown

@@ -98,6 +98,13 @@ def decisions_of_lens(lens: Lens) -> QuerySet[Decision]:
     return decisions().filter(Q(lens_slug__in=[lens.slug, *former_slugs(lens)]) | about_voices).distinct()
 
 
+def summary_of(decision: Decision) -> str:
+    """What was decided, and on which lens where it is about one: "Set aside, Osterby Marram 35 mm f/1.4"."""
+    act = decision.get_act_display().capitalize()
+    lens = next((report.lens for report in decision.reports.all()), None) if decision.lens_slug else None
+    return f"{act}, {lens}" if lens else act
+
+
 def signed(decision: Decision) -> str:
     """Who decided, as this installation's privacy setting lets everyone know."""
     if decision.role == "author":

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import combinations
 
 from django.db.models import BigIntegerField, Count, QuerySet, Sum
@@ -40,6 +41,11 @@ class Candidate:
     @property
     def key(self) -> str:
         return " ".join([self.act, *(report.public_id for report in self.reports)])
+
+    @property
+    def since(self) -> datetime:
+        """When the last of them came in."""
+        return max(report.submitted_at for report in self.reports)
 
 
 def joined_now() -> list[Decision]:

@@ -10,13 +10,15 @@ from registry.gear.doubles import doubles
 from registry.moderation.models import Handling
 from registry.moderation.queries.care import appeals_waiting, flagged
 from registry.moderation.queries.catalogue import proposals
-from registry.moderation.queries.decisions import waiting_for_a_second
+from registry.moderation.queries.decisions import summary_of, waiting_for_a_second
 from registry.moderation.queries.desk import conflicts_waiting, handling_of
+from registry.moderation.queries.joining import worth_joining
 from registry.moderation.queries.voices import findings
 from registry.reports.queries import reports_waiting
 from registry.reports.rules.newcomers import HELD_IN_BURST
 
 SHOWN = 5
+LONGEST_KEY = 140  # of Handling
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def _conflicts() -> Iterator[Thing]:
 
 def _seconds() -> Iterator[Thing]:
     for row in waiting_for_a_second():
-        yield Thing("decision", row.public_id, f"{row.get_act_display().capitalize()}: {row.reason}", row.at)
+        yield Thing("decision", row.public_id, f"{summary_of(row)}: {row.reason}", row.at)
 
 
 def _waiting() -> Iterator[Thing]:
@@ -103,6 +105,11 @@ def _voices() -> Iterator[Thing]:
         yield Thing("voices", one.key, one.words, one.since)
 
 
+def _alike() -> Iterator[Thing]:
+    for one in sorted(worth_joining(), key=lambda one: one.since):
+        yield Thing("alike", one.key[:LONGEST_KEY], f"{one.lens}: {one.why}", one.since)
+
+
 def _proposals() -> Iterator[Thing]:
     for item in proposals():
         yield Thing("proposal", f"{item._meta.model_name}:{item.slug}", str(item), item.created_at)
@@ -110,7 +117,9 @@ def _proposals() -> Iterator[Thing]:
 
 def _doubles() -> Iterator[Thing]:
     for pair in doubles():
-        yield Thing("doubles", pair.key[:140], f"{pair.first} · {pair.second}", pair.second.created_at)
+        yield Thing(
+            "doubles", pair.key[:LONGEST_KEY], f"{pair.first} · {pair.second}", pair.second.created_at
+        )
 
 
 _KINDS: dict[str, Callable[[], Iterator[Thing]]] = {
@@ -120,6 +129,7 @@ _KINDS: dict[str, Callable[[], Iterator[Thing]]] = {
     "voices": _voices,
     "waiting": _waiting,
     "conflict": _conflicts,
+    "alike": _alike,
     "proposal": _proposals,
     "doubles": _doubles,
 }

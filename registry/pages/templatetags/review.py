@@ -8,6 +8,7 @@ from datetime import date
 from django import template
 
 from registry.moderation.models import Act, Ground, VoiceSign
+from registry.moderation.queries.decisions import summary_of
 from registry.pages.camps_plot import CampsPlot
 
 register = template.Library()
@@ -100,6 +101,9 @@ def joining_words(act: str) -> str:
         Act.SAME_SOURCE: "Count as one source",
         Act.SAME_FRAMES: "Count as the same frames",
     }[act]
+
+
+register.filter("decision_summary", summary_of)
 
 
 @register.filter

@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from registry.accounts.models import Block
-from registry.accounts.queries import account_by_public_id
+from registry.accounts.queries import account_by_public_id, block_in_force
 from registry.errors import InvalidInput
 from registry.moderation.queries.alike import frames_alike
 from registry.moderation.queries.care import appeal_by_number, appeals_waiting, block_by_number, flagged
@@ -67,7 +67,8 @@ def account(request: HttpRequest, public_id: str) -> HttpResponse:
             return redirect("review-account", public_id)
     context = {
         "shown": shown,
-        "reports": queries.reports_of(shown).exclude(state="draft")[:50],
+        "reports": list(queries.reports_of(shown).exclude(state="draft")[:50]),
+        "blocked": block_in_force(shown) is not None,
         "blocks": Block.objects.filter(account=shown).select_related("by", "lifted_by"),
         "alike": frames_alike(shown),
         "looks_like": any(shown in finding.accounts for finding in findings()),

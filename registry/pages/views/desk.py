@@ -22,6 +22,7 @@ KINDS = {
     "voices": ("Accounts that look like one person’s", "review-voices"),
     "waiting": ("Reports of newcomers that wait for a confirmation", "waiting-reports"),
     "conflict": ("Reports that contradict each other", "review-conflicts"),
+    "alike": ("Reports that may be told twice", "review-joined"),
     "proposal": ("Proposed gear", "review-catalogue"),
     "doubles": ("Gear that may be one and the same", "review-catalogue"),
 }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -9,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from registry.accounts.models import Account
 from registry.errors import CleanstopError, Conflict, InvalidInput, Problem
 from registry.moderation.models import Act, Decision
 from registry.moderation.queries.decisions import signed
@@ -19,7 +22,13 @@ from registry.moderation.queries.joining import (
     kept_apart,
     worth_joining,
 )
-from registry.moderation.queries.voices import VoiceFinding, finding_of, findings, foreseen_as_one
+from registry.moderation.queries.voices import (
+    VoiceFinding,
+    accounts_of,
+    finding_of,
+    findings,
+    foreseen_as_one,
+)
 from registry.moderation.rules import check_may_moderate
 from registry.moderation.services import decide
 from registry.moderation.services.voices import decide_voices, let_all_count
@@ -92,15 +101,20 @@ def joined(request: HttpRequest) -> HttpResponse:
             messages.success(request, _CANDIDATE_DONE[made.act == Act.KEEP_APART])
             return redirect("review-decision", made.public_id)
     context = {
-        "decisions": [(row, signed(row)) for row in joined_now()],
+        "decisions": _told(joined_now()),
         "copies": copies_joined(),
-        "apart": [(row, signed(row)) for row in kept_apart()],
+        "apart": _told(kept_apart()),
         "page": Paginator(worth_joining(), CANDIDATES_A_PAGE).get_page(request.GET.get("page")),
         "refusal": refusal,
         "form": form,
         "tried": request.POST.get("candidate", ""),
     }
     return render(request, "pages/review_joined.html", context, status=status)
+
+
+def _told(rows: Iterable[Decision]) -> list[tuple[Decision, str, list[Account]]]:
+    """Each with who decided, and the accounts that it is about."""
+    return [(row, signed(row), accounts_of(row.details) if "accounts" in row.details else []) for row in rows]
 
 
 def _decide_candidate(request: HttpRequest) -> Decision:
