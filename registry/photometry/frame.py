@@ -23,7 +23,7 @@ from registry.photometry.posterior import (
     without_falloff,
     without_nuisances,
 )
-from registry.photometry.reading import measurement_of, with_note_on_breadth
+from registry.photometry.reading import AGAINST_CONTROL, ALONE, measurement_of, with_note_on_breadth
 from registry.photometry.stacking import Stack
 
 MOST_BASELINES = 120
@@ -51,7 +51,8 @@ def measure_frame(
     fit = examine(image, Optics(f_number, focal_length_mm, half_diagonal_mm), control)
     if isinstance(fit, Refusal):
         return Measurement(status=REJECTED, refusal=fit)
-    return with_note_on_breadth(measurement_of(fit, terms_of(fit), image, alone=control is None))
+    doubt = ALONE if control is None else AGAINST_CONTROL
+    return with_note_on_breadth(measurement_of(fit, terms_of(fit), image, doubt=doubt))
 
 
 def examine(image: LinearImage, optics: Optics, control: LinearImage | None = None) -> FrameFit | Refusal:

@@ -18,7 +18,7 @@ from registry.photometry.frame import examine, terms_of
 from registry.photometry.joint import joint_terms
 from registry.photometry.measurement import REJECTED, Measurement, Refusal
 from registry.photometry.pooling import pooled, repeat_offset
-from registry.photometry.reading import measurement_of, with_note_on_breadth
+from registry.photometry.reading import AGAINST_CONTROL, ALONE, measurement_of, with_note_on_breadth
 
 FEWEST_APERTURES = 4
 """With fewer, frames are measured one by one."""
@@ -53,10 +53,11 @@ def measure_sweep(frames: Sequence[SweepFrame], *, control: Sequence[SweepFrame]
     """
     frames = calibrated(frames)
     fits = [examine(frame.image, frame.optics, _control_for(frame, control)) for frame in frames]
+    doubt = AGAINST_CONTROL if control else ALONE
     singles = [
         Measurement(status=REJECTED, refusal=fit)
         if isinstance(fit, Refusal)
-        else with_note_on_breadth(measurement_of(fit, terms_of(fit), frame.image, alone=not control))
+        else with_note_on_breadth(measurement_of(fit, terms_of(fit), frame.image, doubt=doubt))
         for frame, fit in zip(frames, fits, strict=True)
     ]
     usable = [
@@ -128,6 +129,8 @@ def _by_stop(frames, usable):
 
 def _measured_together(frames, fits, singles, stops, with_control):
     f_numbers = tuple(float(2 ** (av / 2)) for av in stops)
+    # What falloffs and controls leave open is alike at every stop, and other apertures don't settle it.
+    doubt = AGAINST_CONTROL if with_control else None
     centre = _common_centre(fits, singles, stops)
     together = [_averaged([fits[index] for index in indices], centre) for indices in stops.values()]
     optics = rounded(frames[next(iter(stops.values()))[0]].optics)
@@ -137,7 +140,7 @@ def _measured_together(frames, fits, singles, stops, with_control):
     for position, (fit, indices) in enumerate(zip(together, stops.values(), strict=True)):
         for index in indices:
             own = replace(fits[index], found=fit.found)
-            joint = measurement_of(own, terms, frames[index].image, frame=position, alone=False)
+            joint = measurement_of(own, terms, frames[index].image, frame=position, doubt=doubt)
             if len(indices) > 1:
                 joint = repeat_offset(joint, own.field - fit.field, own)
             results[index] = joint

@@ -54,6 +54,14 @@ def test_against_a_control_sweep_a_clean_lens_stays_clean():
     assert all(one.ev < 0.005 for one in measure_sweep(frames, control=controls()))
 
 
+def test_against_a_control_sweep_a_broad_bell_lies_within_its_interval():
+    """A bell this broad looks much like two falloffs that differ: read too low, and said so."""
+    bell = patch(0.15, radius=0.3, shape="gaussian", growth=0.0, shrink=0.0)
+    frames, truths = sweep_of(target(bell), STOPS)
+    for one, truth in zip(measure_sweep(frames, control=controls()), truths, strict=True):
+        assert one.ev_low <= truth.excess_ev <= one.ev_high
+
+
 def test_a_stop_without_a_control_of_its_own_is_compared_with_the_nearest():
     """f/2 and f/8 differ by most of the vignetting, so stops between them are right to less."""
     frames, truths = sweep_of(target(patch(0.3, growth=0.5)), STOPS)
