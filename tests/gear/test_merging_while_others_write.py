@@ -7,7 +7,8 @@ from registry.bags.contents import Bag, Carried
 from registry.bags.models import BagLens
 from registry.bags.queries import bag_now, lenses_of
 from registry.bags.services import change_bag
-from registry.gear.holding import gives_way, hold_gear
+from registry.gear.holding import gives_way, hold_gear, hold_those_left
+from registry.gear.imports import import_gear
 from registry.gear.merging import merge_gear
 from registry.gear.models import Lens
 from registry.ledger.services import verify
@@ -16,6 +17,8 @@ from registry.picks.services import publish_list
 from registry.reports.models import Copy, Report
 from registry.reports.services import file_report, revise_report, save_copy
 from registry.reports.services.batch import Line, ReportBatch
+from registry.wanted.models import WantedTest
+from registry.wanted.services import rank_wanted_tests
 from registry.watching.models import Watch
 from registry.watching.services import watch_lens
 from tests.api.parallel import at_once, separate_connections
@@ -85,6 +88,40 @@ def test_whoever_names_a_lens_while_it_is_merged_names_the_kept_one(tmp_path, se
             assert BagLens.objects.filter(lens=kept, bag__owner=author).count() == 1
             assert Watch.objects.filter(lens=kept, account=author).count() == 1
         assert verify() == []
+
+
+@pytest.mark.slow
+@pytest.mark.django_db(transaction=True)
+def test_a_lens_is_merged_while_its_facts_are_imported_and_its_tests_are_ranked(tmp_path, settings):
+    settings.LEDGER_FOLLOWERS = "tests.report_factories.NOBODY_FOLLOWS"
+    moderator = AccountFactory(moderator=True)
+    rounds = [(LensFactory(), LensFactory()) for _ in range(ROUNDS)]
+    with separate_connections(tmp_path):
+        for kept, double in rounds:
+            row = {"maker": str(double.maker), "name": double.name, "mass_g": 213}
+            imported = []
+            acts = [
+                lambda kept=kept, double=double: merge_gear(double=double, into=kept, by=moderator),
+                lambda row=row, told=imported: told.append(import_gear("lenses", [row])),
+                lambda double=double: rank_wanted_tests(lens=double),
+                lambda kept=kept: rank_wanted_tests(lens=kept),
+            ]
+            assert at_once([lambda act=act: outcome(act) for act in acts]) == [None] * 4
+            assert imported[0].problems == []
+        connection.close()
+        for kept, double in rounds:
+            assert not Lens.objects.filter(pk=double.pk).exists()
+            assert Lens.objects.get(pk=kept.pk).mass_g == 213
+            rank_wanted_tests(lens=kept)
+            assert WantedTest.objects.filter(lens=kept).exists()
+
+
+@pytest.mark.django_db
+def test_what_was_merged_away_is_not_ranked_but_what_stands_for_it():
+    kept, double = LensFactory(), LensFactory()
+    merge_gear(double=double, into=kept, by=AccountFactory(moderator=True))
+    gone = Lens(pk=double.pk or 10**6, slug=double.slug)
+    assert hold_those_left([gone, kept]) == [kept]
 
 
 @pytest.mark.django_db
