@@ -22,7 +22,7 @@ def _scene(strength_ev: float) -> Scene:
     return Scene(
         focal_length_mm=50,
         telecentric_factor=0.8,
-        patch=Patch(strength_ev=strength_ev, radius=0.17, reference_f_number=REFERENCE_F_NUMBER),
+        patch=Patch(strength_ev=strength_ev, radius=0.12, reference_f_number=REFERENCE_F_NUMBER),
         full_well_electrons=60_000,
     )
 
