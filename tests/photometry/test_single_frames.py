@@ -118,7 +118,7 @@ def test_the_profile_is_the_one_a_general_photometry_package_finds():
     outside = float(np.median(light[np.hypot(*np.ogrid[:height, :width]) > 0][-width * 4 :]))
     radii = np.asarray(reference.radius) / half_diagonal
     ours = np.interp(radii, found.profile.radius, found.profile.excess)
-    assert ours == pytest.approx(np.asarray(reference.profile) - outside, abs=0.03)
+    assert ours == pytest.approx(np.asarray(reference.profile) - outside, abs=0.01)
 
 
 def test_a_measurement_survives_storage():
