@@ -79,11 +79,13 @@ class Command(BaseCommand):
         self.stdout.write(f"{len(so_far.reports)} reports changed, {len(so_far.moved)} standings moved.")
 
     def _tell_readings(self, lens: str, report: str, readings: list[dict]) -> None:
-        self.stdout.write(f"{lens}, report {report}:")
+        """Those whose change can be seen in thousandths of an EV, line by line."""
+        self.stdout.write(f"{lens}, report {report}: {len(readings)} readings changed")
         for reading in readings:
             before, after = (_ev(reading[name]) for name in ("before_ev", "after_ev"))
-            stop = f"{reading['focal_length_mm']:g} mm f/{reading['f_number']:g}"
-            self.stdout.write(f"  {stop}: {before} → {after}")
+            if before != after:
+                stop = f"{reading['focal_length_mm']:g} mm f/{reading['f_number']:g}"
+                self.stdout.write(f"  {stop}: {before} → {after}")
         self.stdout.flush()
 
 
