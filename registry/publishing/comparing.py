@@ -13,6 +13,7 @@ from registry.publishing.package import path_of
 from registry.publishing.tables import TABLES
 
 CELL = TABLES["standings"].key
+ROWS_AT_ONCE = 8_000
 
 
 def table_rows(
@@ -21,10 +22,10 @@ def table_rows(
     columns: list[str] | None = None,
     among: tuple[str, pyarrow.Array] | None = None,
 ) -> Iterator[dict]:
-    """Rows of a table of a release on disk, a row group at a time. among: a column and values, for the rows that have
+    """Rows of a table of a release on disk, a few thousand at a time. among: a column and values, for the rows with
     one of them there."""
     file = pyarrow.parquet.ParquetFile(folder / path_of(TABLES[name], "parquet"))
-    for batch in file.iter_batches(columns=columns):
+    for batch in file.iter_batches(ROWS_AT_ONCE, columns=columns):
         if among:
             batch = batch.filter(pyarrow.compute.is_in(batch[among[0]], value_set=among[1]))
         yield from batch.to_pylist()

@@ -27,8 +27,9 @@ Key = tuple[str, str, str]
 PATH = ("lens", "teleconverter", "adapter")
 CELL = TABLES["standings"].key
 NESTED = [field.name for field in TABLES["standings"].fields if field.type in ("object", "array")]
-ENTRIES_AT_ONCE = 8_000
+ENTRIES_AT_ONCE = 4_000
 LENSES_AT_ONCE = 250
+READ = ["entry", "f_number", "av", "excess_ev", "excess_se", "grade", "tint_rg", "tint_bg"]
 
 
 @dataclass
@@ -102,7 +103,7 @@ def _add_evidence(folder: Path, lenses: Collection[str], paths: dict[Key, Stored
         rows[_of(row, paths).key].append(row)
     entries = pyarrow.array([row["entry"] for mine in rows.values() for row in mine], pyarrow.string())
     readings = defaultdict(list)
-    for row in table_rows(folder, "readings", among=("entry", entries)):
+    for row in table_rows(folder, "readings", READ, among=("entry", entries)):
         readings[row["entry"]].append(SimpleNamespace(**row))
     for key, mine in rows.items():
         paths[key].entries = [_entry(row, readings) for row in mine]
