@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import logging
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
 from itertools import islice
 from typing import Any
 
@@ -29,7 +32,7 @@ from api.v1.report_inputs import ReportInput
 from registry.accounts.models import Account
 from registry.errors import CleanstopError, InvalidInput, Problem, TooLarge
 from registry.reports.models import Report
-from registry.reports.services.batch import FILED, LONGEST_KEY, REFUSED, Line, Outcome, ReportBatch
+from registry.reports.services.batch import FILED, LONGEST_KEY, REFUSED, Line, Outcome, Read, ReportBatch
 
 log = logging.getLogger(__name__)
 
@@ -103,26 +106,64 @@ class ReportBatches(Resource):
 def _outcomes(author: Account, lines: Iterator[JsonLine]) -> Iterator[bytes]:
     """Told lot by lot, each once its transaction holds."""
     batch, counted = ReportBatch(author=author), 0
-    while lot := list(islice(lines, LINES_AT_ONCE)):
-        counted += len(lot)
-        if counted > MOST_LINES:
-            yield line(_told(lot[0].number, None, Outcome(REFUSED, error=_too_many())))
-            return
-        try:
-            told = list(_filed(batch, lot))
-        except Exception:  # the answer has begun, so that no error page can follow
-            log.exception("Filing lines %d to %d failed", lot[0].number, lot[-1].number)
-            yield line(_fault(lot[0].number))
-            return
-        yield from map(line, told)
+    with _Ahead(partial(_read, batch, lines)) as lots:
+        while lot := lots.take():
+            counted += len(lot)
+            first, last = lot[0].number, lot[-1].number
+            if counted > MOST_LINES:
+                yield line(_told(first, None, Outcome(REFUSED, error=_too_many())))
+                return
+            try:
+                told = list(_filed(batch, lot, lots.begin))
+            except Exception:  # the answer has begun, so that no error page can follow
+                log.exception("Filing lines %d to %d failed", first, last)
+                yield line(_fault(first))
+                return
+            yield from map(line, told)
 
 
-def _filed(batch: ReportBatch, lot: list[JsonLine]) -> Iterator[dict[str, Any]]:
-    read = [_report_in(entry) for entry in lot]
-    done = iter(batch.file([found for found in read if isinstance(found, Line)]))
-    for entry, found in zip(lot, read, strict=True):
-        outcome = next(done) if isinstance(found, Line) else Outcome(REFUSED, error=found)
-        yield _told(entry.number, (found.key or None) if isinstance(found, Line) else None, outcome)
+class _Ahead(ThreadPoolExecutor):
+    """Reads the next lot when it is taken, or before, once it is told to begin. Only one is ever read at a time."""
+
+    def __init__(self, read: Callable[[], list[_Entry]]):
+        super().__init__(max_workers=1)
+        self.read = read
+        self.begun: Future[list[_Entry]] | None = None
+
+    def begin(self) -> None:
+        self.begun = self.submit(self.read)
+
+    def take(self) -> list[_Entry]:
+        begun, self.begun = self.begun, None
+        return begun.result() if begun else self.read()
+
+
+@dataclass(frozen=True)
+class _Entry:
+    """One line of the body: the report that it holds, or why it holds none."""
+
+    number: int
+    report: Read | None = None
+    error: CleanstopError | None = None
+
+
+def _read(batch: ReportBatch, lines: Iterator[JsonLine]) -> list[_Entry]:
+    lot = [(entry.number, _report_in(entry)) for entry in islice(lines, LINES_AT_ONCE)]
+    read = iter(batch.read([found for _, found in lot if isinstance(found, Line)]))
+    return [
+        _Entry(number, report=next(read)) if isinstance(found, Line) else _Entry(number, error=found)
+        for number, found in lot
+    ]
+
+
+def _filed(
+    batch: ReportBatch, lot: list[_Entry], meanwhile: Callable[[], object]
+) -> Iterator[dict[str, Any]]:
+    done = iter(batch.file([entry.report for entry in lot if entry.report], meanwhile))
+    for entry in lot:
+        outcome = next(done) if entry.report else Outcome(REFUSED, error=entry.error)
+        key = entry.report.line.key if entry.report else ""
+        yield _told(entry.number, key or None, outcome)
 
 
 def _report_in(entry: JsonLine) -> Line | CleanstopError:

@@ -10,8 +10,9 @@ from registry.ledger.models import Event
 from registry.ledger.services import verify
 from registry.ledger.worker import drain_tasks
 from registry.reports.models import Copy, Report, Rig
+from registry.reports.services.batch import Line, ReportBatch
 from tests.api.conftest import with_token
-from tests.factories import BodyFactory, LensFactory
+from tests.factories import AccountFactory, BodyFactory, LensFactory
 from tests.report_factories import jpeg_upload
 
 pytestmark = pytest.mark.django_db
@@ -51,6 +52,26 @@ def what_it_says(client, report_id: str) -> dict:
     read = client.get(f"/api/v1/reports/{report_id}/").json()
     own = ("id", "author", "created_at", "updated_at", "submitted_at", "copy")
     return {name: value for name, value in read.items() if name not in own}
+
+
+def test_lots_read_while_others_are_kept_end_as_one_lot_would(as_contributor, graded, monkeypatch):
+    lines = [{"key": f"evening {number}"} | graded for number in range(7)]
+    lines[4] = lines[4] | {"sweeps": [{"readings": [{"f_number": 8, "grade": 9}]}]}
+    lines[5] = "not JSON"
+    monkeypatch.setattr("api.v1.report_batches.LINES_AT_ONCE", 2)
+    outcomes = sent(as_contributor, *lines)
+    assert [outcome["line"] for outcome in outcomes] == [1, 2, 3, 4, 5, 6, 7]
+    assert [outcome["status"] for outcome in outcomes] == [201, 201, 201, 201, 422, 422, 201]
+    assert Rig.objects.count() == Copy.objects.count() == 1
+    assert {outcome["status"] for outcome in sent(as_contributor, *lines[:4])} == {200}
+
+
+def test_lines_whose_gear_is_known_are_read_without_the_database(graded, django_assert_num_queries):
+    batch = ReportBatch(author=AccountFactory())
+    batch.file(batch.read([Line("first", graded)]))
+    with django_assert_num_queries(0):
+        (read,) = batch.read([Line("second", graded)])
+    assert read.contents is not None
 
 
 def test_a_line_makes_the_report_that_filing_it_alone_makes(as_contributor, graded):

@@ -39,6 +39,10 @@ def outcome(act):
     return None
 
 
+def filed(batch, *lines):
+    return batch.file(batch.read(lines))
+
+
 def writers(double, author, rig, report):
     """Every way in which someone names a lens."""
     graded = {
@@ -51,7 +55,7 @@ def writers(double, author, rig, report):
     revised = {"lens": double, "notes": "It was this one."}
     return [
         lambda: file_report(author=author, data=graded, submit=True),
-        lambda: ReportBatch(author=author).file([Line("1", graded)]),
+        lambda: filed(ReportBatch(author=author), Line("1", graded)),
         lambda: revise_report(report=report, by=report.author, reason="Mixed up.", changes=revised),
         lambda: save_copy(holder=author, lens=double, label="the club’s"),
         lambda: change_bag(owner=author, change=lambda bag: bag.with_lens(Carried(double.slug))),

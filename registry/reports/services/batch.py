@@ -2,9 +2,10 @@
 written together.
 
     batch = ReportBatch(author=account)
-    outcomes = batch.file([Line("1", {"lens": …, "basis": "graded", "submit": True, …}), …])
+    outcomes = batch.file(batch.read([Line("1", {"lens": …, "basis": "graded", "submit": True, …}), …]))
 
-A report that came in before under its line's key is left alone, so that the same lines can be sent again.
+A report that came in before under its line's key is left alone, so that the same lines can be sent again. Reading asks
+the database nothing, so that the next lot can be read while the database checks and keeps this one.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 import gc
 import hashlib
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -26,7 +27,7 @@ from registry.errors import CleanstopError, InvalidInput, Problem
 from registry.reports.models import ImportedReport
 from registry.reports.rules.submission import check_without_frames
 from registry.reports.services.batch_writing import Checked, new_report, write_all
-from registry.reports.services.contents import read_contents
+from registry.reports.services.contents import ReportContent, read_contents
 from registry.reports.services.drafts import with_equipment
 from registry.reports.services.filing import file_report, take_submit
 from registry.setwise import among
@@ -65,6 +66,19 @@ class _Name:
     fingerprint: str
 
 
+@dataclass(frozen=True)
+class Read:
+    """A line, and what can be told of it without the database. name: None where it nests too deeply. contents: None
+    where it names what is still to be looked up, or needs its rows first; error: why it can't be filed, if known."""
+
+    line: Line
+    name: _Name | None
+    data: Mapping[str, Any]
+    submit: bool = False
+    contents: ReportContent | None = None
+    error: CleanstopError | None = None
+
+
 class ReportBatch:
     """Files lot after lot of one contributor's lines. What they name is looked up once, and again after a while."""
 
@@ -78,8 +92,14 @@ class ReportBatch:
         except CleanstopError as error:
             self.may_not = error
 
-    def file(self, lines: Sequence[Line]) -> list[Outcome]:
+    def read(self, lines: Sequence[Line]) -> list[Read]:
+        """Read a lot's lines as far as that needs no database; the more so, the more of what they name is known."""
+        return [self._read(line) for line in lines]
+
+    def file(self, lines: Sequence[Read], meanwhile: Callable[[], object] = lambda: None) -> list[Outcome]:
         """File a lot of reports, each or not at all, and tell of each line what became of it, in their order.
+
+        meanwhile: called when all is written, and only the database is still at work.
 
         A refused line keeps none of the others back; a fault of the registry's own undoes the whole lot.
         """
@@ -87,44 +107,55 @@ class ReportBatch:
             self._forget()
         try:
             with _nothing_collected():
-                return self._file(lines)
+                return self._file(lines, meanwhile)
         except BaseException:
             self._forget()  # a rig or a copy that was added for these lines is there no more
             raise
 
     @transaction.atomic
-    def _file(self, lines: Sequence[Line]) -> list[Outcome]:
+    def _file(self, lines: Sequence[Read], meanwhile: Callable[[], object]) -> list[Outcome]:
         Account.objects.select_for_update(no_key=True).get(
             pk=self.author.pk
         )  # the same lines twice: one after the other
-        names = [_name_of(line) for line in lines]
-        here = _here_already(self.author, [name.key for name in names if name])
+        here = _here_already(self.author, [read.name.key for read in lines if read.name])
         outcomes, checked = [], []
-        for line, name in zip(lines, names, strict=True):
-            if name is None:
-                outcomes.append(Outcome(REFUSED, error=_nests_too_deeply()))
-                continue
-            outcome, new = self._take(line, name, here.get(name.key))
+        for read in lines:
+            outcome, new = self._take(read, here.get(read.name.key) if read.name else None)
             outcomes.append(outcome)
             if outcome.state == FILED:
-                here[name.key] = (name.fingerprint, outcome.report_id)
+                here[read.name.key] = (read.name.fingerprint, outcome.report_id)
             if new is not None:
                 checked.append(new)
         write_all(self.author, checked)
+        meanwhile()
         return outcomes
 
-    def _take(self, line: Line, name: _Name, known: tuple[str, str] | None) -> tuple[Outcome, Checked | None]:
-        """A line's outcome, and its report where that is still to be written."""
-        if known:
-            return _came_in_before(line, name, *known), None
-        data = dict(line.data)
+    def _read(self, line: Line) -> Read:
+        name, data = _name_of(line), dict(line.data)
+        if name is None:
+            return Read(line, None, data, error=_nests_too_deeply())
+        submit = False
         try:
             submit = take_submit(data)
-            if submit and self.may_not:
+            resolved = self._resolved(data)
+            known = len(resolved) == len(self._said(data)) and not _needs_rows(data)
+            contents = read_contents(data | resolved, self.author) if known else None
+        except CleanstopError as error:
+            return Read(line, name, data, submit, error=error)
+        return Read(line, name, data, submit, contents)
+
+    def _take(self, read: Read, known: tuple[str, str] | None) -> tuple[Outcome, Checked | None]:
+        """A line's outcome, and its report where that is still to be written."""
+        if known:
+            return _came_in_before(read.line, read.name, *known), None
+        try:
+            if read.submit and self.may_not:
                 raise self.may_not
-            if any(data.get(part) for part in _NEED_ROWS):
-                return Outcome(FILED, self._by_itself(data, submit, name)), None
-            new = self._check(data, submit, name)
+            if read.error:
+                raise read.error
+            if _needs_rows(read.data):
+                return Outcome(FILED, self._by_itself(dict(read.data), read.submit, read.name)), None
+            new = self._check(read)
         except CleanstopError as error:
             return Outcome(REFUSED, error=error), None
         return Outcome(FILED, new.report.public_id), new
@@ -136,22 +167,28 @@ class ReportBatch:
         )
         return report.public_id
 
-    def _check(self, data: dict[str, Any], submit: bool, name: _Name) -> Checked:
-        said = {field: _said(field, data) for field in _NAMED if data.get(field)}
-        contents = read_contents(
-            data | {field: self.named[words] for field, words in said.items() if words in self.named},
-            self.author,
-        )
+    def _check(self, read: Read) -> Checked:
+        contents = read.contents or read_contents(read.data | self._resolved(read.data), self.author)
         report = new_report(self.author, contents.details)
         problems = check_without_frames(report, says_something=bool(contents.sweeps or contents.claims))
-        if submit and problems:
+        if read.submit and problems:
             raise InvalidInput(problems)
         owned = with_equipment(self.author, report.lens, contents.details)
         report.copy, report.rig = owned.get("copy"), owned.get("rig")
+        said = self._said(read.data)
         if "rig" in said:
             said.pop("body", None)  # it followed from the rig, whatever the line named
         self.named |= {words: owned[field] for field, words in said.items() if words and owned.get(field)}
-        return Checked(report, contents, submit, name.key, name.fingerprint)
+        return Checked(report, contents, read.submit, read.name.key, read.name.fingerprint)
+
+    def _resolved(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        """Of the things that a line names, those that are known already."""
+        named = {field: self.named.get(words) for field, words in self._said(data).items()}
+        return {field: item for field, item in named.items() if item is not None}
+
+    @staticmethod
+    def _said(data: Mapping[str, Any]) -> dict[str, tuple | None]:
+        return {field: _said(field, data) for field in _NAMED if data.get(field)}
 
     def _forget(self) -> None:
         self.named.clear()
@@ -168,6 +205,10 @@ def _said(field: str, data: Mapping[str, Any]) -> tuple | None:
     except TypeError:
         return None
     return said
+
+
+def _needs_rows(data: Mapping[str, Any]) -> bool:
+    return any(data.get(part) for part in _NEED_ROWS)
 
 
 def _name_of(line: Line) -> _Name | None:
