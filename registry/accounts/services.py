@@ -17,7 +17,7 @@ from django.utils import timezone
 from registry.accounts.addresses import note_address
 from registry.accounts.belongings import remove_belongings
 from registry.accounts.models import Account, Role, TokenGrant
-from registry.accounts.queries import block_in_force, email_is_confirmed
+from registry.accounts.queries import block_in_force, email_is_confirmed, token_of
 from registry.accounts.rules import (
     TOKENS_PER_ACCOUNT,
     USE_NOTED_EVERY,
@@ -25,7 +25,7 @@ from registry.accounts.rules import (
     clean_public_name,
     may_change_roles,
 )
-from registry.errors import Conflict, InvalidInput, NotAllowed, NotFound, Problem
+from registry.errors import Conflict, InvalidInput, NotAllowed, Problem
 from registry.identifiers import new_public_id
 from registry.ledger.services import record
 
@@ -225,18 +225,7 @@ def grant_token_scopes(*, token, name: str, scopes: Iterable[str]) -> TokenGrant
 @transaction.atomic
 def revoke_token(*, account: Account, grant_id: int) -> None:
     """End a token of one's own. Raises NotFound for any other."""
-    grant = TokenGrant.objects.filter(pk=grant_id, token__user=account).select_related("token").first()
-    if grant is None:
-        raise NotFound(
-            Problem(
-                code="unknown-token",
-                field="token",
-                value=grant_id,
-                says=f"You have no token number {grant_id}.",
-                remedy="It may be revoked already: see the list of your tokens.",
-            )
-        )
-    grant.token.delete()
+    token_of(account, grant_id).token.delete()
 
 
 def note_token_use(grant: TokenGrant) -> None:
