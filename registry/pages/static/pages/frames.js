@@ -19,14 +19,18 @@ let refreshing = null;
 for (const element of document.querySelectorAll(".with-script")) element.hidden = false;
 for (const element of document.querySelectorAll(".without-script")) element.hidden = true;
 
-at("frames").addEventListener("change", ({ target }) => {
-  add({ files: [...target.files], leftOut: [] });
-  target.value = "";
-});
-at("folder").addEventListener("change", ({ target }) => {
-  add(picturesAmong([...target.files]));
-  target.value = "";
-});
+/* What was chosen while this script was still on its way is taken too. */
+function takeFrom(input, read) {
+  const take = () => {
+    const files = [...input.files];
+    input.value = "";
+    if (files.length > 0) add(read(files));
+  };
+  input.addEventListener("change", take);
+  take();
+}
+takeFrom(at("frames"), (files) => ({ files, leftOut: [] }));
+takeFrom(at("folder"), picturesAmong);
 for (const name of ["dragenter", "dragover"]) {
   drop.addEventListener(name, (event) => {
     event.preventDefault();
