@@ -24,6 +24,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from tests.own_database import database_of_its_own
+
 LENSES = 1_000
 READINGS_EACH = 10
 LIMIT_MB = 100
@@ -225,24 +227,6 @@ def measure_release(environment: dict[str, str]) -> None:
         )
 
 
-@contextmanager
-def database_of_its_own(folder: str) -> Iterator[str]:
-    """The address of an empty database, on the server that DATABASE_URL names or in a file."""
-    server = os.environ.get("DATABASE_URL", "")
-    if not server.startswith("postgres"):
-        yield f"sqlite:///{folder}/bench.sqlite3"
-        return
-    import psycopg
-
-    with psycopg.connect(server, autocommit=True) as connection:
-        connection.execute(f"DROP DATABASE IF EXISTS {DATABASE}")
-        connection.execute(f"CREATE DATABASE {DATABASE}")
-        try:
-            yield f"{server.rpartition('/')[0]}/{DATABASE}"
-        finally:
-            connection.execute(f"DROP DATABASE {DATABASE} WITH (FORCE)")
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--readings", type=int, default=1_000_000)
@@ -251,7 +235,7 @@ def main() -> None:
         "--release", action="store_true", help="also the memory of refresh_standings and make_release"
     )
     asked = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder, database_of_its_own(folder) as address:
+    with tempfile.TemporaryDirectory() as folder, database_of_its_own(folder, DATABASE) as address:
         own = {"DATABASE_URL": address, "CLEANSTOP_DATA_DIR": folder, "CLEANSTOP_API_READS": "1000000"}
         os.environ |= own | {"DJANGO_SETTINGS_MODULE": "registry.project.settings"}
         import django

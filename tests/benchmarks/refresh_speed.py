@@ -25,7 +25,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 
-from tests.benchmarks.export_memory import database_of_its_own
+from tests.own_database import database_of_its_own
 
 WIDE = 10
 MARKS = (1.4, 2, 2.8, 4, 5.6, 8, 11, 16)
@@ -198,7 +198,10 @@ def measure(lenses: int, reports_each: int, profile: bool) -> dict[str, float]:
 
 def measured(lenses: int, reports_each: int, profile: bool) -> dict[str, float]:
     """In a process of its own, whose settings name a database of its own."""
-    with tempfile.TemporaryDirectory() as folder, database_of_its_own(folder) as address:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        database_of_its_own(folder, "cleanstop_refresh_bench") as address,
+    ):
         own = {"DATABASE_URL": address, "CLEANSTOP_DATA_DIR": folder, "OPENBLAS_NUM_THREADS": "1"}
         command = [
             sys.executable,

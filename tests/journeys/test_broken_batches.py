@@ -20,6 +20,7 @@ import pytest
 
 from api.v1.report_batches import LINES_AT_ONCE
 from tests.benchmarks.batch_speed import MARKS, write_body
+from tests.own_database import database_of_its_own
 
 pytestmark = pytest.mark.slow
 ROOT = Path(__file__).resolve().parents[2]
@@ -42,23 +43,6 @@ from registry.reports.models import ImportedReport, Reading, Report
 tables = (Report, ImportedReport, Event.objects.filter(name="report.submitted"), Reading)
 print(json.dumps([getattr(table, "objects", table).count() for table in tables] + [len(verify())]))
 """
-
-
-@contextlib.contextmanager
-def database_of_its_own(folder):
-    server = os.environ.get("DATABASE_URL", "")
-    if not server.startswith("postgres"):
-        yield f"sqlite:///{folder}/registry.sqlite3"
-        return
-    import psycopg
-
-    with psycopg.connect(server, autocommit=True) as connection:
-        connection.execute(f"DROP DATABASE IF EXISTS {DATABASE} WITH (FORCE)")
-        connection.execute(f"CREATE DATABASE {DATABASE}")
-        try:
-            yield f"{server.rpartition('/')[0]}/{DATABASE}"
-        finally:
-            connection.execute(f"DROP DATABASE {DATABASE} WITH (FORCE)")
 
 
 class Site:
@@ -152,7 +136,7 @@ def is_writing(site):
 
 
 def test_a_server_killed_amid_ten_thousand_lines_loses_and_doubles_none(tmp_path):
-    with database_of_its_own(tmp_path) as database:
+    with database_of_its_own(tmp_path, DATABASE) as database:
         site = Site(tmp_path, database)
         lines = tmp_path / "lines"
         write_body(lines, LINES, site.lenses, site.body, "broken")
